@@ -1,0 +1,25 @@
+// A decoded picture and where it came from: what every later step starts from.
+#pragma once
+
+#include <filesystem>
+#include <opencv2/core.hpp>
+#include <string>
+
+namespace endgrade {
+
+struct Frame {
+  // Brightness, CV_8UC1 or CV_16UC1, already turned upright by the EXIF orientation. For a colour
+  // file this is its luma: ITU-R BT.601 weights, as JPEG stores it.
+  cv::Mat luma;
+
+  // The same pixels in colour, CV_8UC3 in blue, green, red order. Empty unless it was asked for.
+  cv::Mat colour;
+
+  // The value of full white in `luma`: 255 or 65535.
+  double white_level = 255.0;
+
+  std::filesystem::path path;  // as the caller gave it
+  std::string sha256;          // of the file's bytes, lower-case hex; empty for a frame from memory
+};
+
+}  // namespace endgrade

@@ -1,0 +1,63 @@
+// Step 2, Frame -> FibreGeometry: where the core and the cladding are.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "endgrade/frame.h"
+#include "endgrade/geometry.h"
+#include "endgrade/reason.h"
+#include "endgrade/result.h"
+
+namespace endgrade {
+
+struct LocateOptions {
+  // Smallest and largest cladding diameter that is looked for, in pixels. Range [30, 4000].
+  double min_cladding_diameter_px = 50.0;
+  double max_cladding_diameter_px = 2200.0;
+
+  // Least share of the cladding's whole rim (hidden and out-of-picture parts count as unseen) along
+  // which an edge must agree with the ellipse, or there is no fibre. Range [0.2, 1].
+  double min_rim_seen_fraction = 0.35;
+
+  [[nodiscard]] std::optional<std::string> Problem() const;
+};
+
+struct FibreGeometry {
+  // The glass's outer edge: the inner border of an adhesive ring, where there is one.
+  Ellipse cladding;
+  double cladding_radius_uncertainty_px = 0;  // k = 2, of the mean radius, from the fit alone
+  double centre_uncertainty_px = 0;           // k = 2, of either coordinate
+
+  // The core's edge, where it can be seen against the cladding (lit, dark or tinted).
+  std::optional<Ellipse> core;
+
+  // Outer edge of a visible adhesive ring, as a multiple of the cladding's radius.
+  std::optional<double> adhesive_radius_ratio;
+
+  double rim_in_view_fraction = 0;  // share of the rim that lies inside the picture
+  double rim_seen_fraction = 0;     // share of the rim along which an edge agrees with the ellipse
+
+  // The blur of the rim's own step as the sigma of an equivalent Gaussian, pixels. The true edge is
+  // taken as sharp, so this is an upper bound of the camera's.
+  double blur_sigma_px = 0;
+
+  // Median step in brightness across the rim, outside minus inside, in luma units.
+  double rim_step = 0;
+};
+
+struct LocateOutcome {
+  std::optional<FibreGeometry> fibre;
+  std::optional<Reason> reason;  // set exactly when there is no fibre: code "no_fibre"
+};
+
+// Finds the one fibre of a single-fibre ferrule.
+//
+//   frame     luma of any size; brightness order of core, cladding and ferrule is free
+//   returns   geometry with sub-pixel accuracy, or the reason why there is none; a picture without
+//             a fibre is a normal outcome, never an error
+//   errors    kBadOption; kUnsupported for an empty frame
+[[nodiscard]] Result<LocateOutcome> LocateFibre(const Frame& frame,
+                                                const LocateOptions& options = {});
+
+}  // namespace endgrade

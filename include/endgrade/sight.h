@@ -1,0 +1,67 @@
+// What the picture could have shown: how small a feature would have been found, zone by zone, and
+// how good the photograph is. A pass rests on this as much as on what was found.
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <optional>
+#include <vector>
+
+#include "endgrade/detect.h"
+#include "endgrade/flatten.h"
+#include "endgrade/frame.h"
+#include "endgrade/lay.h"
+#include "endgrade/limits.h"
+#include "endgrade/locate.h"
+#include "endgrade/reason.h"
+#include "endgrade/scale.h"
+
+namespace endgrade {
+
+// What a zone's pixels could have shown.
+struct ZoneSight {
+  double in_view_fraction = 0;
+  // The smallest defect (disc) and scratch (line, by width) of the stated contrast that would have
+  // been found, um; empty when none of any size would.
+  std::optional<double> smallest_visible_um;
+  std::optional<double> smallest_visible_scratch_um;
+};
+
+struct Quality {
+  double blur_sigma_um = 0;       // "focus": equivalent Gaussian of the rim's step
+  double noise = 0;               // pixel noise on the glass over the glass's level
+  double saturated_fraction = 0;  // of the pixels inside the zones, clipped at white or black
+  double stated_contrast = 0;     // that smallest_visible_um speaks of
+  cv::Size2d view_um;             // the picture's extent in micrometres
+  std::vector<Reason> problems;   // found by the steps before: each forbids a pass
+};
+
+struct SightOptions {
+  // Contrast of the feature that "would have been found": (feature - surroundings) / surroundings.
+  // Dry dust on glass is darker than its surroundings by a third or more; common practice, no
+  // source. Range [0.02, 1].
+  double stated_contrast = 0.3;
+
+  // Chance of being found that "would have been found" stands for. Range [0.5, 0.999].
+  double stated_rate = 0.95;
+
+  // Blur beyond which the picture is called out of focus whatever its noise: full width at half
+  // maximum of the rim's edge over the smallest size that must be seen. Range [0.5, 10].
+  double max_blur_over_must_see = 2.0;
+
+  // Share of a zone's pixels that may be clipped before it cannot be graded. Range [0, 1].
+  double max_saturated_fraction = 0.2;
+
+  [[nodiscard]] std::optional<std::string> Problem() const;
+};
+
+struct Sight {
+  std::vector<ZoneSight> zones;  // by limits.zones
+  Quality quality;
+};
+
+[[nodiscard]] Sight AssessSight(const Frame& frame, const FibreGeometry& fibre, const Scale& scale,
+                                const ZoneMap& zones, const ContrastMap& contrast,
+                                const DetectOptions& detect, const Limits& limits,
+                                const SightOptions& options = {});
+
+}  // namespace endgrade

@@ -1,0 +1,100 @@
+#include "endgrade/grade_image.h"
+
+#include <chrono>
+#include <initializer_list>
+#include <new>
+
+namespace endgrade {
+namespace {
+
+class StopWatch {
+ public:
+  // Milliseconds since the last call.
+  double Lap() {
+    const auto now = Clock::now();
+    const double lap_ms = std::chrono::duration<double, std::milli>(now - last_).count();
+    last_ = now;
+    return lap_ms;
+  }
+
+ private:
+  using Clock = std::chrono::steady_clock;
+  Clock::time_point last_ = Clock::now();
+};
+
+// The chain. Every step is a function from values to a value; read top to bottom.
+Result<Grade> RunSteps(const Frame& frame, const Limits& limits, const GradeOptions& options) {
+  StepTimes times;
+  StopWatch watch;
+  auto located = LocateFibre(frame, options.locate);
+  times.locate_ms = watch.Lap();
+  if (!located.ok()) return located.error();
+  if (!located->fibre) {
+    Grade none = JudgeNoFibre(*located->reason, Quality{});
+    none.times = times;
+    none.times.total_ms = times.locate_ms;
+    return none;
+  }
+  const FibreGeometry& fibre = *located->fibre;
+  auto scale = SetScale(fibre, limits, options.scale);
+  if (!scale.ok()) return scale.error();
+  const ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
+  times.lay_ms = watch.Lap();
+  const ContrastMap contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
+  times.flatten_ms = watch.Lap();
+  const std::vector<Region> regions = DetectRegions(contrast, options.detect);
+  times.detect_ms = watch.Lap();
+  std::vector<Feature> features = MeasureFeatures(frame, contrast, *scale, limits, regions);
+  times.measure_ms = watch.Lap();
+  Sight sight = AssessSight(
+      frame, fibre, *scale, zones, contrast, options.detect, limits, options.sight);
+  Grade grade = Judge(fibre,
+                      *scale,
+                      std::move(features),
+                      std::move(sight.zones),
+                      std::move(sight.quality),
+                      limits,
+                      options.judge);
+  times.judge_ms = watch.Lap();
+  times.total_ms = times.locate_ms + times.lay_ms + times.flatten_ms + times.detect_ms +
+                   times.measure_ms + times.judge_ms;
+  grade.times = times;
+  return grade;
+}
+
+}  // namespace
+
+std::optional<std::string> GradeOptions::Problem() const {
+  for (const auto& problem : {read.Problem(),
+                              locate.Problem(),
+                              scale.Problem(),
+                              flatten.Problem(),
+                              detect.Problem(),
+                              sight.Problem(),
+                              judge.Problem()}) {
+    if (problem) return problem;
+  }
+  return std::nullopt;
+}
+
+Result<Grade> GradeFrame(const Frame& frame, const Limits& limits, const GradeOptions& options) {
+  if (auto problem = options.Problem()) {
+    return Error{ErrorKind::kBadOption, "", 0, *problem, ""};
+  }
+  const std::string name = frame.path.string();
+  try {
+    return RunSteps(frame, limits, options);
+  } catch (const std::bad_alloc&) {
+    return Error{ErrorKind::kOutOfMemory, name, 0, "not enough memory to grade this picture",
+                 "Close other programs or use a smaller picture"};
+  } catch (const cv::Exception& e) {
+    if (e.code == cv::Error::StsNoMem) {
+      return Error{ErrorKind::kOutOfMemory, name, 0, "not enough memory to grade this picture",
+                   "Close other programs or use a smaller picture"};
+    }
+    return Error{ErrorKind::kInternal, name, 0, "the picture library refused: " + e.err,
+                 "Please report this with the picture"};
+  }
+}
+
+}  // namespace endgrade
