@@ -1,0 +1,25 @@
+// The verbs of the command line: one function and one file each. A verb parses, fills options,
+// calls the library and prints; what it knows about fibres is nothing.
+#pragma once
+
+#include <CLI/CLI.hpp>
+
+namespace endgrade::cli {
+
+// What scripts rely on; never renumber. When several apply: kBadInput, then kSomeFail, then
+// kSomeUngradable.
+enum ExitCode : int {
+  kAllPass = 0,
+  kSomeFail = 1,
+  kBadInput = 2,  // usage, unreadable input, or output that could not be written
+  kSomeUngradable = 3,
+};
+
+// Each adds its verb to `app` with a callback that runs it and sets `*exit_code`. The callback runs
+// inside CLI11_PARSE's try block: it may throw CLI::ValidationError for usage that only shows once
+// everything is parsed, and nothing else.
+void AddGrade(CLI::App& app, int* exit_code);
+void AddLimits(CLI::App& app, int* exit_code);
+void AddRender(CLI::App& app, int* exit_code);
+
+}  // namespace endgrade::cli
