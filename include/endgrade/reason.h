@@ -1,6 +1,7 @@
 // Why a picture cannot be graded, or what a person should know about the grade.
 #pragma once
 
+#include <array>
 #include <string>
 
 namespace endgrade {
@@ -9,6 +10,74 @@ namespace endgrade {
 struct Reason {
   std::string code;
   std::string text;
+};
+
+// What a code does to the verdict.
+enum class ReasonEffect {
+  kFails,    // makes it `fail`
+  kForbids,  // forbids a pass: `ungradable` unless something fails; then it is a warning
+  kWarns,    // stands beside the verdict and changes nothing
+};
+
+struct ReasonCode {
+  const char* code;
+  ReasonEffect effect;
+  const char* set_by;  // the step that finds it
+  const char* meaning;
+};
+
+// Every code there is. Add at the end of a group; never rename.
+inline constexpr std::array kReasonCodes = {
+    ReasonCode{"rule_broken", ReasonEffect::kFails, "judge", "what is seen breaks a rule"},
+    ReasonCode{"guard_band",
+               ReasonEffect::kFails,
+               "judge",
+               "guarded decision: a rule holds, but not by more than the sizes' uncertainty"},
+
+    ReasonCode{"unreadable", ReasonEffect::kForbids, "present", "the file could not be read"},
+    ReasonCode{"no_fibre", ReasonEffect::kForbids, "locate", "no cladding edge was found"},
+    ReasonCode{"out_of_focus", ReasonEffect::kForbids, "sight", "the rim's edge is too blurred"},
+    ReasonCode{"saturated", ReasonEffect::kForbids, "sight", "too many pixels are clipped"},
+    ReasonCode{"cladding_size",
+               ReasonEffect::kForbids,
+               "scale",
+               "at the given scale the cladding does not measure what it should"},
+    ReasonCode{"scale_unknown", ReasonEffect::kForbids, "judge", "there is no usable scale"},
+    ReasonCode{"zone_cut_off",
+               ReasonEffect::kForbids,
+               "judge",
+               "a zone with rules is partly outside the picture"},
+    ReasonCode{"cannot_see_small",
+               ReasonEffect::kForbids,
+               "judge",
+               "the smallest feature that matters would not have been found"},
+    ReasonCode{"feature_cut_off",
+               ReasonEffect::kForbids,
+               "judge",
+               "a feature runs out of the picture and could break a rule there"},
+    ReasonCode{"size_unknown",
+               ReasonEffect::kForbids,
+               "judge",
+               "a feature without a size could break a rule"},
+    ReasonCode{"wrong_fibre",
+               ReasonEffect::kForbids,
+               "judge",
+               "the core is that of another kind of fibre than the limits are for"},
+    ReasonCode{"bad_limits", ReasonEffect::kForbids, "judge", "the limits are not fit to grade by"},
+    ReasonCode{"bad_option", ReasonEffect::kForbids, "judge", "an option is outside its range"},
+
+    ReasonCode{"marginal",
+               ReasonEffect::kWarns,
+               "judge",
+               "a rule's outcome could change within the sizes' uncertainty"},
+    ReasonCode{"core_size",
+               ReasonEffect::kWarns,
+               "judge",
+               "the core measures neither what the limits expect nor another known kind"},
+    ReasonCode{"cladding_oval",
+               ReasonEffect::kWarns,
+               "judge",
+               "the cladding is oval: pixels are not square, or the face is tilted"},
 };
 
 }  // namespace endgrade
