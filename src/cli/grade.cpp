@@ -1,0 +1,130 @@
+#include "cli/grade_run.h"
+#include "cli/inputs.h"
+#include "cli/printable.h"
+#include "cli/verbs.h"
+#include "endgrade/limits.h"
+
+#include <opencv2/core/utility.hpp>
+
+#include <thread>
+
+namespace endgrade::cli {
+namespace {
+
+constexpr double kPixelsPerMegapixel = 1e6;
+constexpr double kBytesPerMegabyte = 1024.0 * 1024.0;
+
+// What the command line says, before it is made into options of the library.
+struct GradeArguments {
+  std::vector<std::string> paths;
+  std::string limits;
+  std::string out;
+  std::optional<double> um_per_px;
+  std::optional<double> max_megapixels;
+  std::optional<double> max_file_mb;
+  std::string decision = "simple";
+  std::string overlay = "png";
+  bool json = false;
+  int threads = 0;  // 0: all cores
+};
+
+// A wrong table could pass a face that should fail, so there is no table by default.
+std::string MissingLimitsText() {
+  std::string text = "say which limits to grade against; there is no default. The IDs are:\n";
+  for (const auto& limits : ListLimits()) {
+    if (limits.ok()) text += "  " + limits->id + "  " + limits->title + "\n";
+  }
+  return text + "or give the path of a limits file.";
+}
+
+Result<GradeRun> RunFrom(const GradeArguments& arguments) {
+  GradeRun run;
+  auto limits = FindLimits(arguments.limits);
+  if (!limits.ok()) return limits.error();
+  run.limits = std::move(*limits);
+  run.options.scale.um_per_px = arguments.um_per_px;
+  if (arguments.max_megapixels) {
+    run.options.read.max_pixels =
+        static_cast<std::int64_t>(*arguments.max_megapixels * kPixelsPerMegapixel);
+  }
+  if (arguments.max_file_mb) {
+    run.options.read.max_file_bytes =
+        static_cast<std::int64_t>(*arguments.max_file_mb * kBytesPerMegabyte);
+  }
+  if (arguments.decision == "guarded") run.options.judge.decision = DecisionRule::kGuarded;
+  if (!arguments.out.empty()) run.folder = arguments.out;
+  if (arguments.overlay != "none") run.overlay_extension = "." + arguments.overlay;
+  run.options.read.colour = run.folder && run.overlay_extension;
+  run.json = arguments.json;
+  run.threads = arguments.threads > 0
+                    ? arguments.threads
+                    : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
+  if (auto problem = run.options.Problem()) {
+    return Error{ErrorKind::kBadOption, "", 0, *problem, ""};
+  }
+  return run;
+}
+
+int Grade(const GradeArguments& arguments) {
+  if (arguments.limits.empty()) throw CLI::ValidationError("--limits", MissingLimitsText());
+  auto run = RunFrom(arguments);
+  if (!run.ok()) {
+    PrintErrorLine(run.error().Text());
+    return kBadInput;
+  }
+  Inputs inputs = ListInputs(arguments.paths);
+  if (run->folder) {
+    if (auto problem = OutputProblem(*run->folder, arguments.paths, inputs)) {
+      PrintErrorLine(problem->Text());
+      return kBadInput;
+    }
+  }
+  for (const Error& problem : inputs.problems) PrintErrorLine(problem.Text());
+  cv::setNumThreads(1);  // pictures run in parallel, not the parts of one
+  run->pictures = std::move(inputs.pictures);
+  const int exit_code = GradeAll(*run);
+  return inputs.problems.empty() ? exit_code : static_cast<int>(kBadInput);
+}
+
+}  // namespace
+
+void AddGrade(CLI::App& app, int* exit_code) {
+  auto arguments = std::make_shared<GradeArguments>();
+  CLI::App* verb = app.add_subcommand("grade", "Grade photographs against limits");
+  verb->add_option("PATH", arguments->paths, "Pictures, or folders of pictures")->required();
+  verb->add_option("--limits", arguments->limits, "Limits: an ID of 'limits list', or a file")
+      ->type_name("ID|FILE");
+  verb->add_option("--um-per-px", arguments->um_per_px, "Micrometres per pixel, where it is known")
+      ->type_name("N")
+      ->check(CLI::Range(0.01, 10.0));
+  CLI::Option* out =
+      verb->add_option("--out", arguments->out, "Folder for results.ndjson and overlays/")
+          ->type_name("DIR");
+  verb->add_option("--overlay", arguments->overlay, "Kind of overlay picture [png]")
+      ->type_name("png|jpg|none")
+      ->check(CLI::IsMember({"png", "jpg", "none"}).description(""))
+      ->needs(out);
+  verb->add_flag("--json", arguments->json, "Print one record a line instead of words");
+  verb->add_option("--decision", arguments->decision, "guarded: a marginal pass fails [simple]")
+      ->type_name("simple|guarded")
+      ->check(CLI::IsMember({"simple", "guarded"}).description(""));
+  verb->add_option("--threads", arguments->threads, "Pictures graded at a time [all cores]")
+      ->type_name("N")
+      ->check(CLI::Range(1, 256));
+  verb->add_option("--max-megapixels", arguments->max_megapixels, "Refuse larger pictures [100]")
+      ->type_name("N")
+      ->check(CLI::Range(0.001, 1000.0));
+  verb->add_option("--max-file-mb", arguments->max_file_mb, "Refuse larger files [256]")
+      ->type_name("N")
+      ->check(CLI::Range(0.001, 4096.0));
+  verb->footer(
+      "Example:\n"
+      "  endgrade grade --limits sm-upc --out graded photographs/\n"
+      "grades every picture in photographs/ and leaves the records in graded/results.ndjson and\n"
+      "the pictures with rings, outlines and reasons in graded/overlays/.\n\n"
+      "Nothing is written beside the input. Exit codes: 0 all pass, 1 some fail, 2 usage or\n"
+      "unreadable input, 3 nothing failed but some cannot be graded.");
+  verb->callback([arguments, exit_code] { *exit_code = Grade(*arguments); });
+}
+
+}  // namespace endgrade::cli

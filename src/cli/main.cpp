@@ -1,0 +1,48 @@
+#include "cli/verbs.h"
+#include "endgrade/version.h"
+
+#include <iostream>
+#include <string>
+#include <vector>
+
+namespace {
+
+constexpr const char* kFooter =
+    "Example:\n"
+    "  endgrade grade --limits sm-upc --out graded photographs/\n\n"
+    "Exit codes: 0 all pass, 1 some fail, 2 usage or unreadable input, 3 nothing failed but some\n"
+    "cannot be graded.\n\n"
+    "Check for optical power before you look at or touch an end face. Grading by image does not\n"
+    "replace insertion-loss and return-loss measurement.";
+
+// CLI11 takes an argument "[a,b]" for a list of two; as "./[a,b]" it stays the folder that it is.
+std::vector<std::string> Arguments(int argc, char** argv) {
+  std::vector<std::string> arguments(argv + 1, argv + argc);
+  for (std::string& argument : arguments) {
+    if (!argument.empty() && argument.front() == '[' && argument.back() == ']') {
+      argument.insert(0, "./");
+    }
+  }
+  return {arguments.rbegin(), arguments.rend()};  // CLI11 takes them last first
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  int exit_code = endgrade::cli::kAllPass;
+  CLI::App app{"Grades microscope photographs of fibre connector end faces.", "endgrade"};
+  app.set_version_flag("--version", [] {
+    return "endgrade " + endgrade::Version() + " (" + endgrade::Build() + ")";
+  });
+  app.footer(kFooter);
+  app.require_subcommand(1);
+  endgrade::cli::AddGrade(app, &exit_code);
+  endgrade::cli::AddLimits(app, &exit_code);
+  endgrade::cli::AddRender(app, &exit_code);
+  try {
+    app.parse(Arguments(argc, argv));
+  } catch (const CLI::ParseError& e) {
+    return app.exit(e) == 0 ? endgrade::cli::kAllPass : endgrade::cli::kBadInput;
+  }
+  return exit_code;
+}
