@@ -42,12 +42,13 @@ Result<Grade> RunSteps(const Frame& frame, const Limits& limits, const GradeOpti
   times.lay_ms = watch.Lap();
   const ContrastMap contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
   times.flatten_ms = watch.Lap();
-  const std::vector<Region> regions = DetectRegions(contrast, options.detect);
+  const Detection detection = DetectRegions(contrast, options.detect);
   times.detect_ms = watch.Lap();
-  std::vector<Feature> features = MeasureFeatures(frame, contrast, *scale, limits, regions);
+  std::vector<Feature> features =
+      MeasureFeatures(frame, contrast, *scale, limits, detection.regions);
   times.measure_ms = watch.Lap();
   Sight sight = AssessSight(
-      frame, fibre, *scale, zones, contrast, options.detect, limits, options.sight);
+      {frame, fibre, *scale, zones, contrast, detection, options.detect, limits}, options.sight);
   Grade grade = Judge(fibre,
                       *scale,
                       std::move(features),
@@ -85,14 +86,23 @@ Result<Grade> GradeFrame(const Frame& frame, const Limits& limits, const GradeOp
   try {
     return RunSteps(frame, limits, options);
   } catch (const std::bad_alloc&) {
-    return Error{ErrorKind::kOutOfMemory, name, 0, "not enough memory to grade this picture",
+    return Error{ErrorKind::kOutOfMemory,
+                 name,
+                 0,
+                 "not enough memory to grade this picture",
                  "Close other programs or use a smaller picture"};
   } catch (const cv::Exception& e) {
     if (e.code == cv::Error::StsNoMem) {
-      return Error{ErrorKind::kOutOfMemory, name, 0, "not enough memory to grade this picture",
+      return Error{ErrorKind::kOutOfMemory,
+                   name,
+                   0,
+                   "not enough memory to grade this picture",
                    "Close other programs or use a smaller picture"};
     }
-    return Error{ErrorKind::kInternal, name, 0, "the picture library refused: " + e.err,
+    return Error{ErrorKind::kInternal,
+                 name,
+                 0,
+                 "the picture library refused: " + e.err,
                  "Please report this with the picture"};
   }
 }

@@ -1,12 +1,13 @@
 // Step 6, ContrastMap -> regions: what stands out of the local noise, as specks, films and lines.
 #pragma once
 
+#include "endgrade/flatten.h"
+
 #include <opencv2/core.hpp>
+
 #include <optional>
 #include <string>
 #include <vector>
-
-#include "endgrade/flatten.h"
 
 namespace endgrade {
 
@@ -27,16 +28,37 @@ struct DetectOptions {
 struct Region {
   std::vector<cv::Point> cells;  // positions in the ContrastMap
   double snr = 0;                // peak of matched response over its noise
-  double depth = 0;              // signed peak of the smoothed residual, luma units
-  bool is_line = false;          // found, or confirmed, by the line search
+  double depth = 0;              // signed height above the local background, luma units
 
-  // For lines: its middle line, cells, in order, and width from the stacked profile across it.
+  // Where the brightness crosses half of that height, to a fraction of a cell, on the map smoothed
+  // by a Gaussian of `smoothing_cells`; unordered.
+  std::vector<cv::Point2f> edge;
+  cv::Point2d peak;  // of the response, cells
+  double smoothing_cells = 0;
+
+  // A line: found by the line search. Its middle line, cells, in order; its width corrected for
+  // blur, and that width's expanded uncertainty (k = 2).
+  bool is_line = false;
   std::vector<cv::Point2d> spine;
-  double line_width_cells = 0;              // blur-corrected
-  double line_width_uncertainty_cells = 0;  // k = 2
+  double line_width_cells = 0;
+  double line_width_uncertainty_cells = 0;
 };
 
-[[nodiscard]] std::vector<Region> DetectRegions(const ContrastMap& contrast,
-                                                const DetectOptions& options = {});
+// How noisy one scale of the speck search was, ring by ring of ContrastMap.ring_edges_um.
+struct ScaleNoise {
+  double sigma_cells = 0;
+  std::vector<double> ring_noise;  // of the band-passed response, luma units
+};
+
+struct Detection {
+  std::vector<Region> regions;
+  std::vector<ScaleNoise> scales;  // of the speck search, fine to coarse
+};
+
+// Ratio of the surround's Gaussian to the centre's in every matched response.
+inline constexpr double kSurroundRatio = 2.5;
+
+[[nodiscard]] Detection DetectRegions(const ContrastMap& contrast,
+                                      const DetectOptions& options = {});
 
 }  // namespace endgrade

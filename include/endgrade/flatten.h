@@ -2,52 +2,57 @@
 // local noise beside what is left.
 #pragma once
 
-#include <opencv2/core.hpp>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "endgrade/frame.h"
 #include "endgrade/lay.h"
 #include "endgrade/locate.h"
 #include "endgrade/scale.h"
+
+#include <opencv2/core.hpp>
+
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace endgrade {
 
 struct FlattenOptions {
   // The picture is averaged down to no finer than this, um a cell: below it the light's own blur
   // (0.5 um and more at the apertures of these microscopes) leaves nothing to see. Range [0.02, 1].
-  double finest_cell_um = 0.18;
+  double finest_cell_um = 0.3;
 
   [[nodiscard]] std::optional<std::string> Problem() const;
 };
 
 // Pixels, contrast and noise travel together. Cells are square blocks of `cell_px` picture pixels.
 struct ContrastMap {
-  cv::Rect roi_px;      // the part of the picture it covers
-  int cell_px = 1;      // picture pixels a cell, along either side
-  cv::Mat level;        // CV_32FC1: brightness, luma units
-  cv::Mat background;   // CV_32FC1: what the clean face would show here
-  cv::Mat residual;     // CV_32FC1: level - background
-  cv::Mat radius_um;    // CV_32FC1: distance from the cladding's centre
-  cv::Mat valid;        // CV_8UC1: 255 where the cell is inside the zones and its pixels are sound
+  cv::Rect roi_px;     // the part of the picture it covers
+  int cell_px = 1;     // picture pixels a cell, along either side
+  cv::Mat level;       // CV_32FC1: brightness, luma units
+  cv::Mat background;  // CV_32FC1: what the clean face would show here
+  cv::Mat residual;    // CV_32FC1: level - background
+  cv::Mat radius_um;   // CV_32FC1: distance from the cladding's centre
+  cv::Mat valid;       // CV_8UC1: 255 where the cell is inside the zones and its pixels are sound
 
   // Noise of `residual`, one cell, by ring of the face: robust standard deviation, luma units.
   std::vector<double> ring_edges_um;  // ascending, n + 1 values
   std::vector<double> ring_noise;     // n values
+  std::vector<double> ring_level;     // n values: median background, luma units
 
   double um_per_cell = 1.0;
-  double blur_sigma_cells = 0.0;  // of the camera, from the rim
-  double glass_level = 0.0;       // median background on the cladding, luma units
-  double glass_noise = 0.0;       // one cell on the cladding, luma units
+  double blur_sigma_cells = 0.0;     // of the camera, from the rim
+  double cladding_radius_um = 62.5;  // as measured at the scale in use
+  double glass_level = 0.0;          // median background on the cladding, luma units
+  double glass_noise = 0.0;          // one cell on the cladding, luma units
 
   // Centre of cell (0, 0) is at roi_px.tl() + (cell_px - 1) / 2.
   [[nodiscard]] cv::Point2d PxFromCell(cv::Point2d cell) const;
   [[nodiscard]] cv::Point2d CellFromPx(cv::Point2d p_px) const;
 };
 
-[[nodiscard]] ContrastMap Flatten(const Frame& frame, const FibreGeometry& fibre,
-                                  const Scale& scale, const ZoneMap& zones,
+[[nodiscard]] ContrastMap Flatten(const Frame& frame,
+                                  const FibreGeometry& fibre,
+                                  const Scale& scale,
+                                  const ZoneMap& zones,
                                   const FlattenOptions& options = {});
 
 }  // namespace endgrade

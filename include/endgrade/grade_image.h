@@ -38,7 +38,8 @@ struct GradeOptions {
 // The whole chain on a frame in memory. Same frame, limits and build: same grade (but for times).
 // Errors: kBadOption, kUnsupported, kOutOfMemory, kInternal. A picture that cannot be graded is a
 // normal value with verdict kUngradable.
-[[nodiscard]] Result<Grade> GradeFrame(const Frame& frame, const Limits& limits,
+[[nodiscard]] Result<Grade> GradeFrame(const Frame& frame,
+                                       const Limits& limits,
                                        const GradeOptions& options = {});
 
 }  // namespace endgrade

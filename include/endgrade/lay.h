@@ -1,12 +1,13 @@
 // Step 4, Scale + Limits -> ZoneMap: which zone each pixel belongs to.
 #pragma once
 
-#include <cstdint>
-#include <opencv2/core.hpp>
-#include <vector>
-
 #include "endgrade/limits.h"
 #include "endgrade/scale.h"
+
+#include <opencv2/core.hpp>
+
+#include <cstdint>
+#include <vector>
 
 namespace endgrade {
 

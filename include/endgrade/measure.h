@@ -1,16 +1,17 @@
 // Step 7, regions -> Feature[]: kind, size, width, length, uncertainty, zone.
 #pragma once
 
-#include <opencv2/core.hpp>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "endgrade/detect.h"
 #include "endgrade/flatten.h"
 #include "endgrade/frame.h"
 #include "endgrade/limits.h"
 #include "endgrade/scale.h"
+
+#include <opencv2/core.hpp>
+
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace endgrade {
 
@@ -41,7 +42,8 @@ struct Feature {
 
 // Sizes every region. Features come out ordered by zone (inside out), then larger size first.
 [[nodiscard]] std::vector<Feature> MeasureFeatures(const Frame& frame,
-                                                   const ContrastMap& contrast, const Scale& scale,
+                                                   const ContrastMap& contrast,
+                                                   const Scale& scale,
                                                    const Limits& limits,
                                                    const std::vector<Region>& regions);
 

@@ -1,15 +1,16 @@
 // Step 3, FibreGeometry -> Scale: micrometres per pixel, along both axes, and how we know.
 #pragma once
 
-#include <opencv2/core.hpp>
-#include <optional>
-#include <string>
-#include <vector>
-
 #include "endgrade/limits.h"
 #include "endgrade/locate.h"
 #include "endgrade/reason.h"
 #include "endgrade/result.h"
+
+#include <opencv2/core.hpp>
+
+#include <optional>
+#include <string>
+#include <vector>
 
 namespace endgrade {
 
@@ -48,7 +49,8 @@ struct Scale {
 
 // From the cladding's nominal diameter (limits.fibre) unless options give a scale, in which case
 // the shape still comes from the cladding and its measured size is checked.
-[[nodiscard]] Result<Scale> SetScale(const FibreGeometry& fibre, const Limits& limits,
+[[nodiscard]] Result<Scale> SetScale(const FibreGeometry& fibre,
+                                     const Limits& limits,
                                      const ScaleOptions& options = {});
 
 }  // namespace endgrade

@@ -2,10 +2,6 @@
 // how good the photograph is. A pass rests on this as much as on what was found.
 #pragma once
 
-#include <opencv2/core.hpp>
-#include <optional>
-#include <vector>
-
 #include "endgrade/detect.h"
 #include "endgrade/flatten.h"
 #include "endgrade/frame.h"
@@ -14,6 +10,11 @@
 #include "endgrade/locate.h"
 #include "endgrade/reason.h"
 #include "endgrade/scale.h"
+
+#include <opencv2/core.hpp>
+
+#include <optional>
+#include <vector>
 
 namespace endgrade {
 
@@ -59,9 +60,18 @@ struct Sight {
   Quality quality;
 };
 
-[[nodiscard]] Sight AssessSight(const Frame& frame, const FibreGeometry& fibre, const Scale& scale,
-                                const ZoneMap& zones, const ContrastMap& contrast,
-                                const DetectOptions& detect, const Limits& limits,
-                                const SightOptions& options = {});
+// What the steps before have found out about the picture.
+struct SightInputs {
+  const Frame& frame;
+  const FibreGeometry& fibre;
+  const Scale& scale;
+  const ZoneMap& zones;
+  const ContrastMap& contrast;
+  const Detection& detection;
+  const DetectOptions& detect;
+  const Limits& limits;
+};
+
+[[nodiscard]] Sight AssessSight(const SightInputs& inputs, const SightOptions& options = {});
 
 }  // namespace endgrade

@@ -1,0 +1,140 @@
+#include "detect/line_profile.h"
+
+#include "detect/line_trace.h"
+#include "flatten/cell_grid.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace endgrade {
+namespace {
+
+constexpr double kNarrowest = 0.1;  // cells
+
+double NormalCdf(double z) { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
+
+// A bar of unit height and width w, blurred.
+double Bar(double offset, double width, double blur) {
+  return NormalCdf((offset + 0.5 * width) / blur) - NormalCdf((offset - 0.5 * width) / blur);
+}
+
+struct BarFit {
+  double amplitude = 0, base = 0, error = 1e300;
+};
+
+// Closed form for amplitude and base at a given width and centre.
+BarFit FitBar(const LineProfile& profile, double width, double centre, double blur) {
+  double s1 = 0, sm = 0, smm = 0, sy = 0, smy = 0, syy = 0;
+  for (size_t i = 0; i < profile.offsets.size(); ++i) {
+    const double m = Bar(profile.offsets[i] - centre, width, blur);
+    const double y = profile.values[i];
+    s1 += 1;
+    sm += m;
+    smm += m * m;
+    sy += y;
+    smy += m * y;
+    syy += y * y;
+  }
+  BarFit fit;
+  const double det = s1 * smm - sm * sm;
+  if (det <= 1e-12) return fit;
+  fit.amplitude = (s1 * smy - sm * sy) / det;
+  fit.base = (sy - fit.amplitude * sm) / s1;
+  fit.error = std::max(0.0, syy - fit.amplitude * smy - fit.base * sy);
+  return fit;
+}
+
+void ReadAcross(const cv::Mat& residual,
+                const std::vector<cv::Point2d>& spine,
+                double half,
+                LineProfile* profile) {
+  const std::vector<cv::Point2d> points = Resample(spine, 1.0);
+  const int steps = static_cast<int>(std::ceil(half / profile->step_cells));
+  std::vector<float> column;
+  for (int s = -steps; s <= steps; ++s) {
+    const double offset = s * profile->step_cells;
+    column.clear();
+    for (size_t i = 0; i < points.size(); ++i) {
+      const cv::Point2d ahead = points[std::min(i + 2, points.size() - 1)];
+      const cv::Point2d behind = points[i >= 2 ? i - 2 : 0];
+      const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
+      const cv::Point2d along = (ahead - behind) * (1.0 / length);
+      const cv::Point2d p(points[i].x - along.y * offset, points[i].y + along.x * offset);
+      column.push_back(static_cast<float>(SampleAt(residual, p)));
+    }
+    std::vector<float> copy = column;
+    const float middle = MedianOf(copy);
+    const float reach = 3.0F * RobustSigma(copy) + 1e-6F;
+    double sum = 0;
+    for (const float v : column) {
+      sum += static_cast<double>(std::clamp(v, middle - reach, middle + reach));
+    }
+    profile->offsets.push_back(offset);
+    profile->values.push_back(column.empty() ? 0.0 : sum / static_cast<double>(column.size()));
+  }
+}
+
+}  // namespace
+
+double LineProfile::ModelAt(double offset_cells, double blur_cells) const {
+  return amplitude * Bar(offset_cells - centre_cells, width_cells, blur_cells);
+}
+
+LineProfile MeasureProfile(const cv::Mat& residual,
+                           const std::vector<cv::Point2d>& spine,
+                           double blur_cells,
+                           double half_width_cells) {
+  LineProfile profile;
+  const double blur = std::max(0.5, blur_cells);
+  ReadAcross(residual, spine, half_width_cells, &profile);
+  const size_t count = profile.values.size();
+  const size_t side = std::max<size_t>(2, count / 6);
+  for (size_t i = 0; i < side; ++i) {
+    profile.base_left += profile.values[i] / static_cast<double>(side);
+    profile.base_right += profile.values[count - 1 - i] / static_cast<double>(side);
+  }
+
+  const double widest = 1.4 * half_width_cells;
+  std::vector<double> widths;
+  for (double w = kNarrowest; w <= widest; w *= 1.08) widths.push_back(w);
+  std::vector<double> errors(widths.size(), 1e300);
+  BarFit best;
+  for (size_t i = 0; i < widths.size(); ++i) {
+    for (double centre = -2.0; centre <= 2.01; centre += 0.2) {
+      const BarFit fit = FitBar(profile, widths[i], centre, blur);
+      errors[i] = std::min(errors[i], fit.error);
+      if (fit.error < best.error) {
+        best = fit;
+        profile.width_cells = widths[i];
+        profile.centre_cells = centre;
+      }
+    }
+  }
+  profile.amplitude = best.amplitude;
+  profile.peak = best.amplitude * Bar(0.0, profile.width_cells, blur);
+
+  // Neighbouring offsets share the blur: about 2 blur / step of them make one independent value.
+  const double shared = std::max(1.0, 2.0 * blur / profile.step_cells);
+  const double freedom = std::max(1.0, (static_cast<double>(count) - 4.0) / shared);
+  const double variance = best.error / std::max(1.0, static_cast<double>(count) - 4.0);
+  // Widths whose misfit grows by less than four variances of an independent value: k = 2.
+  const double bound = best.error + 4.0 * variance * shared * (1.0 + 2.0 / freedom);
+  double low = profile.width_cells;
+  double high = profile.width_cells;
+  for (size_t i = 0; i < widths.size(); ++i) {
+    if (errors[i] > bound) continue;
+    low = std::min(low, widths[i]);
+    high = std::max(high, widths[i]);
+  }
+  // Narrower than the blur can tell: any width from nothing to `high` explains it equally well.
+  if (low <= kNarrowest * 1.01) {
+    low = 0.0;
+    profile.width_cells = std::clamp(profile.width_cells, 0.5 * high, high);
+  }
+  profile.width_uncertainty_cells = std::max(high - profile.width_cells, profile.width_cells - low);
+  profile.misfit = std::sqrt(variance) / std::max(1e-9, std::abs(profile.peak));
+  return profile;
+}
+
+}  // namespace endgrade

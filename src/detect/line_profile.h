@@ -1,0 +1,36 @@
+// The brightness across a line, averaged along it, and the width that explains it.
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include <vector>
+
+namespace endgrade {
+
+struct LineProfile {
+  double step_cells = 0.5;
+  std::vector<double> offsets;  // cells, from the spine; left of its direction is negative
+  std::vector<double> values;   // mean residual, luma units
+  double base_left = 0;         // residual well to the side
+  double base_right = 0;
+
+  // A bar of `width_cells` and `amplitude` seen through the blur explains the profile.
+  double amplitude = 0;  // luma units, signed; the bar's own, before blur
+  double peak = 0;       // luma units, signed; as seen
+  double centre_cells = 0;
+  double width_cells = 0;
+  double width_uncertainty_cells = 0;  // k = 2
+  double misfit = 0;                   // rms of what the bar leaves unexplained over |peak|
+
+  // The fitted bar at an offset, without its base.
+  [[nodiscard]] double ModelAt(double offset_cells, double blur_cells) const;
+};
+
+// Averages along the whole spine, samples held within three robust sigma at each offset so that
+// specks on the line weigh little.
+[[nodiscard]] LineProfile MeasureProfile(const cv::Mat& residual,
+                                         const std::vector<cv::Point2d>& spine,
+                                         double blur_cells,
+                                         double half_width_cells);
+
+}  // namespace endgrade

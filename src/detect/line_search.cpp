@@ -1,0 +1,248 @@
+#include "detect/line_search.h"
+
+#include "detect/line_profile.h"
+#include "detect/line_trace.h"
+#include "detect/line_transform.h"
+#include "detect/response.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr float kScoreBound = 3.0F;       // a cell's evidence for a line is held within this
+constexpr double kLeastLengthUm = 6.0;    // shorter ones are specks
+constexpr double kLeastAspect = 5.0;      // length over width; our choice, see DEVELOPERS.md
+constexpr double kWidestUm = 6.0;         // wider ones are regions
+constexpr double kMostTurningDeg = 75.0;  // a hair wanders, a scratch hardly does
+constexpr double kLeastOnFraction = 0.45;
+constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own height: an edge
+constexpr double kMostMisfit = 0.45;
+constexpr int kMostTries = 400;
+
+// One pass of the search: on one material, at one width.
+struct Pass {
+  cv::Mat score;         // CV_32FC1: response over noise
+  cv::Mat bounded;       // the same, held within kScoreBound, zero where taken
+  cv::Mat mask;          // CV_8UC1
+  double reduction = 1;  // map cells per cell of the pass
+  double correlation = 1;
+};
+
+Pass MakePass(
+    const ContrastMap& map, const cv::Mat& residual, double sigma, float from_um, float to_um) {
+  const Response response = RespondAtScale(map, residual, sigma);
+  Pass pass;
+  pass.reduction = response.reduction;
+  pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
+  cv::inRange(response.radius_um, cv::Scalar(from_um), cv::Scalar(to_um), pass.mask);
+  pass.score = cv::Mat(response.band.size(), CV_32FC1);
+  for (int y = 0; y < pass.score.rows; ++y) {
+    const auto* band = response.band.ptr<float>(y);
+    const auto* radius = response.radius_um.ptr<float>(y);
+    auto* score = pass.score.ptr<float>(y);
+    for (int x = 0; x < pass.score.cols; ++x) score[x] = band[x] / response.noise.At(radius[x]);
+  }
+  cv::min(pass.score, kScoreBound, pass.bounded);
+  cv::max(pass.bounded, -kScoreBound, pass.bounded);
+  return pass;
+}
+
+std::vector<LineCandidate> CandidatesOf(const Pass& pass, const DetectOptions& options) {
+  std::vector<LineCandidate> candidates;
+  const cv::Rect box = cv::boundingRect(pass.mask);
+  if (box.width < 16 || box.height < 16) return candidates;
+  LineSumOptions sums;
+  sums.threshold = static_cast<float>(options.line_threshold_sigma);
+  candidates = SumLines(pass.bounded(box), pass.mask(box), sums);
+  const cv::Point2f shift(static_cast<float>(box.x), static_cast<float>(box.y));
+  for (LineCandidate& line : candidates) {
+    line.from += shift;
+    line.to += shift;
+  }
+  return candidates;
+}
+
+// What is left of a candidate's evidence once earlier lines have been taken out.
+double SnrLeft(const Pass& pass, const LineCandidate& line) {
+  const double full = MeanScore(pass.score, static_cast<double>(line.sign), line.from, line.to);
+  const double left = MeanScore(pass.bounded, static_cast<double>(line.sign), line.from, line.to);
+  return full > 0 ? static_cast<double>(line.snr) * std::clamp(left / full, 0.0, 1.0) : 0.0;
+}
+
+template <typename Visit>
+void AlongSpine(const std::vector<cv::Point2d>& spine, double half, cv::Size size, Visit visit) {
+  const int reach = static_cast<int>(std::ceil(half)) + 1;
+  const std::vector<cv::Point2d> points = Resample(spine, 0.5);
+  for (size_t i = 0; i < points.size(); ++i) {
+    const int cx = static_cast<int>(std::lround(points[i].x));
+    const int cy = static_cast<int>(std::lround(points[i].y));
+    for (int y = std::max(0, cy - reach); y <= std::min(size.height - 1, cy + reach); ++y) {
+      for (int x = std::max(0, cx - reach); x <= std::min(size.width - 1, cx + reach); ++x) {
+        const double distance = std::hypot(x - points[i].x, y - points[i].y);
+        if (distance <= half) visit(cv::Point(x, y), i, distance, points);
+      }
+    }
+  }
+}
+
+void Clear(cv::Mat* bounded, const std::vector<cv::Point2d>& spine, double half) {
+  AlongSpine(spine, half, bounded->size(), [&](cv::Point p, size_t, double, const auto&) {
+    bounded->at<float>(p) = 0.0F;
+  });
+}
+
+// A line's cells, and how far each is from its middle.
+struct Band {
+  cv::Rect box;
+  cv::Mat distance;  // CV_32FC1: signed offset; 1e9 outside
+  cv::Mat place;     // CV_32SC1: index along the resampled spine
+};
+
+Band RasteriseBand(const std::vector<cv::Point2d>& spine, double half, cv::Size size) {
+  Band band;
+  band.distance = cv::Mat(size, CV_32FC1, cv::Scalar(1e9));
+  band.place = cv::Mat(size, CV_32SC1, cv::Scalar(-1));
+  AlongSpine(spine,
+             half,
+             size,
+             [&](cv::Point p, size_t i, double distance, const std::vector<cv::Point2d>& points) {
+               if (distance >= static_cast<double>(std::abs(band.distance.at<float>(p)))) return;
+               const cv::Point2d ahead = points[std::min(i + 4, points.size() - 1)];
+               const cv::Point2d behind = points[i >= 4 ? i - 4 : 0];
+               const cv::Point2d along = ahead - behind;
+               const double side = along.x * (p.y - points[i].y) - along.y * (p.x - points[i].x);
+               band.distance.at<float>(p) = static_cast<float>(side < 0 ? -distance : distance);
+               band.place.at<int>(p) = static_cast<int>(i);
+             });
+  const cv::Mat held = band.place >= 0;
+  band.box = cv::boundingRect(held);
+  return band;
+}
+
+// Subtracts the line, with its own strength followed along it: a scratch fades and breaks.
+void TakeOutLine(const Band& band, const LineProfile& profile, double blur, cv::Mat* residual) {
+  constexpr int kPiece = 20;  // half cells
+  const int longest = [&] {
+    double most = 0;
+    cv::minMaxLoc(band.place, nullptr, &most);
+    return static_cast<int>(most) / kPiece + 1;
+  }();
+  std::vector<double> model_energy(static_cast<size_t>(longest), 1e-9);
+  std::vector<double> overlap(static_cast<size_t>(longest), 0.0);
+  const double bound = 2.0 * std::abs(profile.peak);
+  for (int pass = 0; pass < 2; ++pass) {
+    for (int y = band.box.y; y < band.box.br().y; ++y) {
+      for (int x = band.box.x; x < band.box.br().x; ++x) {
+        const int place = band.place.at<int>(y, x);
+        if (place < 0) continue;
+        const auto piece = static_cast<size_t>(place / kPiece);
+        const double offset = static_cast<double>(band.distance.at<float>(y, x));
+        const double model = profile.ModelAt(offset, blur);
+        float& value = residual->at<float>(y, x);
+        if (pass == 0) {
+          const double held = std::clamp(static_cast<double>(value), -bound, bound);
+          model_energy[piece] += model * model;
+          overlap[piece] += model * held;
+        } else {
+          const double strength = std::clamp(overlap[piece] / model_energy[piece], 0.0, 1.6);
+          value -= static_cast<float>(strength * model);
+        }
+      }
+    }
+  }
+}
+
+bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double um_per_cell) {
+  const double length_um = trace.Length() * um_per_cell;
+  const double width_um = profile.width_cells * um_per_cell;
+  const double height = std::abs(profile.peak);
+  const bool long_enough = length_um >= std::max(kLeastLengthUm, kLeastAspect * width_um);
+  const bool an_edge = std::abs(profile.base_left - profile.base_right) > kMostStepShare * height;
+  return long_enough && width_um <= kWidestUm && !an_edge &&
+         trace.on_fraction >= kLeastOnFraction && trace.turning_deg <= kMostTurningDeg &&
+         profile.misfit <= kMostMisfit;
+}
+
+Region LineRegion(const LineTrace& trace,
+                  const LineProfile& profile,
+                  const Band& band,
+                  double blur) {
+  Region region;
+  region.is_line = true;
+  region.snr = trace.snr;
+  region.depth = profile.peak;
+  region.spine = trace.spine;
+  region.peak = trace.spine[trace.spine.size() / 2];
+  region.line_width_cells = profile.width_cells;
+  region.line_width_uncertainty_cells = profile.width_uncertainty_cells;
+  const double half = std::max(0.75, 0.5 * std::hypot(profile.width_cells, blur));
+  for (int y = band.box.y; y < band.box.br().y; ++y) {
+    for (int x = band.box.x; x < band.box.br().x; ++x) {
+      if (std::abs(static_cast<double>(band.distance.at<float>(y, x))) <= half) {
+        region.cells.emplace_back(x, y);
+      }
+    }
+  }
+  return region;
+}
+
+void RunPass(const ContrastMap& map,
+             const DetectOptions& options,
+             Pass pass,
+             cv::Mat* residual,
+             LinesFound* found) {
+  const double blur = std::max(0.5, map.blur_sigma_cells);
+  int tries = 0;
+  for (const LineCandidate& candidate : CandidatesOf(pass, options)) {
+    if (tries >= kMostTries) break;
+    if (SnrLeft(pass, candidate) < options.line_threshold_sigma) continue;
+    ++tries;
+    LineTrace trace = TraceLine(pass.bounded, candidate, pass.correlation);
+    // From cells of the pass to cells of the map.
+    const std::vector<cv::Point2d> pass_spine = trace.spine;
+    for (cv::Point2d& p : trace.spine) {
+      p = {(p.x + 0.5) * pass.reduction - 0.5, (p.y + 0.5) * pass.reduction - 0.5};
+    }
+    const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
+    const LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
+    const bool accepted = trace.snr >= 0.8 * options.line_threshold_sigma &&
+                          LooksLikeALine(trace, profile, map.um_per_cell);
+    if (!accepted) {
+      Clear(&pass.bounded, pass_spine, 1.0);
+      continue;
+    }
+    const double band_half = 0.5 * profile.width_cells + 3.0 * blur + 3.0;
+    Clear(&pass.bounded, pass_spine, band_half / pass.reduction);
+    const Band band = RasteriseBand(trace.spine, band_half, map.level.size());
+    TakeOutLine(band, profile, blur, residual);
+    found->lines.push_back(LineRegion(trace, profile, band, blur));
+    const int index = static_cast<int>(found->lines.size());
+    cv::Mat free = found->bands == 0;
+    found->bands.setTo(index, (band.place >= 0) & free);
+  }
+}
+
+}  // namespace
+
+LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv::Mat* residual) {
+  LinesFound found;
+  found.bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
+  const double fine = std::max(0.8, map.blur_sigma_cells);
+  const auto rim_um = static_cast<float>(map.cladding_radius_um);
+  for (const double sigma : {fine, 2.5 * fine}) {
+    RunPass(map, options, MakePass(map, *residual, sigma, 0.0F, rim_um - 2.5F), residual, &found);
+  }
+  const double coarse = std::max(2.0 * fine, 2.8);
+  RunPass(map,
+          options,
+          MakePass(map, *residual, coarse, rim_um + 4.0F, 2.0F * rim_um),
+          residual,
+          &found);
+  return found;
+}
+
+}  // namespace endgrade

@@ -1,0 +1,225 @@
+#include "detect/line_trace.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr double kShortestBlock = 6.0;  // cells
+constexpr double kLongestBlock = 48.0;  // cells
+constexpr double kBlockSigma = 3.0;     // evidence that a block should carry on average
+constexpr double kKeepShare = 0.45;     // of the mean: a block below it does not show the line
+constexpr int kMostMisses = 3;          // blocks in a row that may be missing
+constexpr double kMostTurn = 0.22;      // radians a block
+constexpr int kMostBlocks = 400;
+
+cv::Point2d Unit(cv::Point2d v) {
+  const double length = std::hypot(v.x, v.y);
+  return length > 0 ? v * (1.0 / length) : cv::Point2d(1, 0);
+}
+
+cv::Point2d Left(cv::Point2d d) { return {d.y, -d.x}; }
+
+struct Segment {
+  cv::Point2d from, to;
+};
+
+// The best of small sideways shifts of both ends.
+Segment Refine(const cv::Mat& score, double sign, Segment segment) {
+  const cv::Point2d side = Left(Unit(segment.to - segment.from));
+  Segment best = segment;
+  double best_mean = MeanScore(score, sign, segment.from, segment.to);
+  for (double a = -1.5; a <= 1.5; a += 0.5) {
+    for (double b = -1.5; b <= 1.5; b += 0.5) {
+      const Segment moved{segment.from + side * a, segment.to + side * b};
+      const double mean = MeanScore(score, sign, moved.from, moved.to);
+      if (mean > best_mean) {
+        best_mean = mean;
+        best = moved;
+      }
+    }
+  }
+  return best;
+}
+
+double BlockLength(double mean, double correlation) {
+  const double wanted = std::pow(kBlockSigma / std::max(mean, 0.1), 2) * correlation;
+  return std::clamp(wanted, kShortestBlock, kLongestBlock);
+}
+
+// The piece of the segment, a block long, that shows the line best.
+Segment BestPiece(const cv::Mat& score, double sign, Segment segment, double block) {
+  const double length = std::hypot(segment.to.x - segment.from.x, segment.to.y - segment.from.y);
+  if (2.0 * block >= length) return segment;
+  const cv::Point2d along = Unit(segment.to - segment.from);
+  Segment best = segment;
+  double best_mean = -1e9;
+  for (double start = 0; start + block <= length; start += 0.5 * block) {
+    const Segment piece{segment.from + along * start, segment.from + along * (start + block)};
+    const double mean = MeanScore(score, sign, piece.from, piece.to);
+    if (mean > best_mean) {
+      best_mean = mean;
+      best = piece;
+    }
+  }
+  return best;
+}
+
+// Walks on from `at` in blocks; appends the points reached, without the misses at the end.
+void Follow(const cv::Mat& score,
+            double sign,
+            cv::Point2d at,
+            cv::Point2d direction,
+            double block,
+            double mean,
+            std::vector<cv::Point2d>* points) {
+  const cv::Rect2d inside(0, 0, score.cols - 1, score.rows - 1);
+  const double widest = std::min(kMostTurn * block, 2.5);
+  int misses = 0;
+  std::vector<cv::Point2d> pending;
+  for (int i = 0; i < kMostBlocks && misses <= kMostMisses; ++i) {
+    cv::Point2d best = at + direction * block;
+    if (!inside.contains(best)) break;
+    double best_mean = MeanScore(score, sign, at, best);
+    double best_value = best_mean;
+    for (double shift = -widest; shift <= widest + 1e-9; shift += 0.5) {
+      const cv::Point2d to = at + direction * block + Left(direction) * shift;
+      const double value = MeanScore(score, sign, at, to);
+      const double judged = value - 0.05 * std::abs(shift) * std::max(mean, 0.3);
+      if (judged > best_value) {
+        best_value = judged;
+        best_mean = value;
+        best = to;
+      }
+    }
+    if (best_mean < kKeepShare * mean) {
+      ++misses;
+      at = at + direction * block;
+      pending.push_back(at);
+      continue;
+    }
+    misses = 0;
+    direction = Unit(direction * 0.5 + Unit(best - at) * 0.5);
+    at = best;
+    points->insert(points->end(), pending.begin(), pending.end());
+    pending.clear();
+    points->push_back(at);
+  }
+}
+
+void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* trace) {
+  double sum = 0;
+  double length = 0;
+  int shown = 0;
+  const size_t blocks = trace->spine.size() - 1;
+  std::vector<double> means(blocks);
+  for (size_t i = 0; i < blocks; ++i) {
+    const cv::Point2d a = trace->spine[i];
+    const cv::Point2d b = trace->spine[i + 1];
+    const double piece = std::hypot(b.x - a.x, b.y - a.y);
+    means[i] = MeanScore(score, sign, a, b);
+    sum += means[i] * piece;
+    length += piece;
+  }
+  trace->mean_score = length > 0 ? sum / length : 0;
+  trace->snr = length > 0 ? sum / std::sqrt(length * correlation) : 0;
+  for (const double mean : means) shown += mean >= kKeepShare * trace->mean_score ? 1 : 0;
+  trace->on_fraction = blocks > 0 ? static_cast<double>(shown) / static_cast<double>(blocks) : 0;
+
+  // Directions over pieces long enough that sideways noise does not read as bending.
+  const std::vector<cv::Point2d> coarse = Resample(trace->spine, std::max(20.0, length / 8.0));
+  double turning = 0;
+  for (size_t i = 1; i + 1 < coarse.size(); ++i) {
+    const cv::Point2d u = Unit(coarse[i] - coarse[i - 1]);
+    const cv::Point2d v = Unit(coarse[i + 1] - coarse[i]);
+    turning += std::abs(std::atan2(u.x * v.y - u.y * v.x, u.dot(v)));
+  }
+  trace->turning_deg = turning * 180.0 / CV_PI;
+}
+
+}  // namespace
+
+double SampleAt(const cv::Mat& image, cv::Point2d p) {
+  const int x = static_cast<int>(std::floor(p.x));
+  const int y = static_cast<int>(std::floor(p.y));
+  if (x < 0 || y < 0 || x + 1 >= image.cols || y + 1 >= image.rows) return 0.0;
+  const double fx = p.x - x;
+  const double fy = p.y - y;
+  const auto* top = image.ptr<float>(y) + x;
+  const auto* bottom = image.ptr<float>(y + 1) + x;
+  const double upper = static_cast<double>(top[0]) * (1 - fx) + static_cast<double>(top[1]) * fx;
+  const double lower =
+      static_cast<double>(bottom[0]) * (1 - fx) + static_cast<double>(bottom[1]) * fx;
+  return upper * (1 - fy) + lower * fy;
+}
+
+double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to) {
+  const double length = std::hypot(to.x - from.x, to.y - from.y);
+  const int steps = std::max(1, static_cast<int>(std::lround(length)));
+  double sum = 0;
+  for (int i = 0; i <= steps; ++i) {
+    const double part = static_cast<double>(i) / steps;
+    sum += std::clamp(sign * SampleAt(score, from + (to - from) * part), -3.0, 4.0);
+  }
+  return sum / (steps + 1);
+}
+
+std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double step) {
+  std::vector<cv::Point2d> points;
+  if (line.empty()) return points;
+  points.push_back(line.front());
+  double left = step;
+  for (size_t i = 1; i < line.size(); ++i) {
+    const cv::Point2d piece = line[i] - line[i - 1];
+    const double length = std::hypot(piece.x, piece.y);
+    double at = left;
+    for (; at <= length && length > 0; at += step) {
+      points.push_back(line[i - 1] + piece * (at / length));
+    }
+    left = at - length;
+  }
+  return points;
+}
+
+double LineTrace::Length() const {
+  double length = 0;
+  for (size_t i = 1; i < spine.size(); ++i) {
+    length += std::hypot(spine[i].x - spine[i - 1].x, spine[i].y - spine[i - 1].y);
+  }
+  return length;
+}
+
+LineTrace TraceLine(const cv::Mat& score, const LineCandidate& seed, double correlation_cells) {
+  const double sign = static_cast<double>(seed.sign);
+  Segment segment = Refine(score, sign, {seed.from, seed.to});
+  const double seed_mean = MeanScore(score, sign, segment.from, segment.to);
+  const double block = BlockLength(seed_mean, correlation_cells);
+  segment = BestPiece(score, sign, segment, block);
+  const double mean = std::max(seed_mean, MeanScore(score, sign, segment.from, segment.to));
+  const double judged = 0.5 * (mean + seed_mean);
+
+  const cv::Point2d along = Unit(segment.to - segment.from);
+  LineTrace trace;
+  std::vector<cv::Point2d> back;
+  Follow(score, sign, segment.from, -along, block, judged, &back);
+  trace.spine.assign(back.rbegin(), back.rend());
+  // The straight piece itself, cut into blocks too.
+  const double length = std::hypot(segment.to.x - segment.from.x, segment.to.y - segment.from.y);
+  const int pieces = std::max(1, static_cast<int>(std::lround(length / block)));
+  for (int i = 0; i <= pieces; ++i) {
+    const double part = static_cast<double>(i) / pieces;
+    trace.spine.push_back(segment.from + (segment.to - segment.from) * part);
+  }
+  Follow(score, sign, segment.to, along, block, judged, &trace.spine);
+  // The outermost blocks may show nothing of it: a straight piece is longer than a short line.
+  const auto shows = [&](size_t i) {
+    return MeanScore(score, sign, trace.spine[i], trace.spine[i + 1]) >= kKeepShare * judged;
+  };
+  while (trace.spine.size() > 2 && !shows(trace.spine.size() - 2)) trace.spine.pop_back();
+  while (trace.spine.size() > 2 && !shows(0)) trace.spine.erase(trace.spine.begin());
+  Describe(score, sign, correlation_cells, &trace);
+  return trace;
+}
+
+}  // namespace endgrade

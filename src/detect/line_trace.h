@@ -1,0 +1,35 @@
+// Follows a line from a straight piece of it, round gentle bends and over gaps.
+#pragma once
+
+#include "detect/line_transform.h"
+
+#include <opencv2/core.hpp>
+
+#include <vector>
+
+namespace endgrade {
+
+struct LineTrace {
+  std::vector<cv::Point2d> spine;  // in order, about a block apart, in cells of the score map
+  double mean_score = 0;           // along the spine
+  double snr = 0;                  // summed evidence over its own noise
+  double on_fraction = 0;          // share of blocks that show it
+  double turning_deg = 0;          // how far its direction wanders, end to end and between
+  [[nodiscard]] double Length() const;
+};
+
+// Signed value at a fractional position; zero outside.
+[[nodiscard]] double SampleAt(const cv::Mat& image, cv::Point2d p);
+
+// Points along a polyline, `step` apart, first point included.
+[[nodiscard]] std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double step);
+
+// Mean of sign * score, each sample held within [-3, 4] so that one speck is not a line.
+[[nodiscard]] double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to);
+
+// `correlation_cells`: how many cells along a line count as one independent value.
+[[nodiscard]] LineTrace TraceLine(const cv::Mat& score,
+                                  const LineCandidate& seed,
+                                  double correlation_cells);
+
+}  // namespace endgrade

@@ -1,0 +1,37 @@
+// Sums along straight line segments of all places and directions at once, over dyadic lengths.
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include <vector>
+
+namespace endgrade {
+
+// A straight segment whose sum stands out, in the cells of the summed image.
+struct LineCandidate {
+  cv::Point2f from;
+  cv::Point2f to;
+  float snr = 0;  // |sum| / (sqrt(cells) * spread of such sums)
+  float sign = 1;
+};
+
+struct LineSumOptions {
+  int shortest_cells = 16;        // power of two
+  double least_filled = 0.6;      // share of a segment that must lie inside the mask
+  float threshold = 6.0F;         // least |snr|
+  size_t most_candidates = 4000;  // strongest kept
+};
+
+// Approximate discrete Radon transform on strips: at each level a strip of 2^k rows holds the sums
+// along every segment that crosses it, built from two segments of the level below. Lines nearer to
+// the horizontal come from the transposed image. O(N log N) for N cells.
+//
+//   score     CV_32FC1: signal over noise, a cell; zero outside the mask
+//   mask      CV_8UC1: non-zero where score counts
+//   returns   local maxima over place and slope, strongest first
+//   method    Brady 1998; Goetz & Druckmueller 1996 (from memory)
+[[nodiscard]] std::vector<LineCandidate> SumLines(const cv::Mat& score,
+                                                  const cv::Mat& mask,
+                                                  const LineSumOptions& options);
+
+}  // namespace endgrade

@@ -1,0 +1,124 @@
+#include "detect/region_growing.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+// A region's border must stand this many sigma of the smoothed map's noise above the background.
+constexpr float kLeastBorderSigma = 2.0F;
+
+struct Heights {
+  float sign;
+  float base;       // background beside the peak
+  float threshold;  // on sign * (smooth - base)
+  float depth;      // peak over base, positive
+};
+
+// Median of the smoothed map on a circle around the peak, far enough out to be clear of a blob that
+// this scale is matched to.
+float SurroundingLevel(const Response& response, cv::Point peak) {
+  const double reach = 3.2 * response.sigma_cells / response.reduction + 1.0;
+  std::array<float, 16> values{};
+  size_t count = 0;
+  for (int i = 0; i < 16; ++i) {
+    const int x = peak.x + static_cast<int>(std::lround(reach * std::cos(i * CV_PI / 8.0)));
+    const int y = peak.y + static_cast<int>(std::lround(reach * std::sin(i * CV_PI / 8.0)));
+    if (x < 0 || y < 0 || x >= response.smooth.cols || y >= response.smooth.rows) continue;
+    values[count++] = response.smooth.at<float>(y, x);
+  }
+  if (count == 0) return 0.0F;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(count / 2);
+  std::nth_element(values.begin(), middle, values.begin() + static_cast<std::ptrdiff_t>(count));
+  return *middle;
+}
+
+Heights HeightsAt(const Response& response, cv::Point peak) {
+  const float band = response.band.at<float>(peak);
+  const float top = response.smooth.at<float>(peak);
+  Heights heights{};
+  heights.sign = band < 0 ? -1.0F : 1.0F;
+  heights.base = SurroundingLevel(response, peak);
+  heights.depth = heights.sign * (top - heights.base);
+  // A bump on a wide plateau is part of the plateau: measure it all from the clean face.
+  if (heights.depth < 0.5F * heights.sign * top) {
+    heights.base = 0.0F;
+    heights.depth = heights.sign * top;
+  }
+  if (heights.depth <= 0.0F) {  // a bump inside a hollow: only the band sees it
+    heights.base = top - band;
+    heights.depth = std::abs(band);
+  }
+  const float noise = response.noise.At(response.radius_um.at<float>(peak));
+  heights.threshold =
+      std::min(0.7F * heights.depth, std::max(0.5F * heights.depth, kLeastBorderSigma * noise));
+  return heights;
+}
+
+// The point between an inner and an outer cell where the height crosses the threshold.
+cv::Point2f Crossing(
+    cv::Point inner, cv::Point outer, float inner_height, float outer_height, float threshold) {
+  const float span = inner_height - outer_height;
+  const float part = span > 0 ? std::clamp((inner_height - threshold) / span, 0.0F, 1.0F) : 0.5F;
+  return {static_cast<float>(inner.x) + part * static_cast<float>(outer.x - inner.x),
+          static_cast<float>(inner.y) + part * static_cast<float>(outer.y - inner.y)};
+}
+
+}  // namespace
+
+std::optional<Region> GrowRegion(const ContrastMap& map,
+                                 const Response& response,
+                                 cv::Point peak,
+                                 cv::Mat* taken) {
+  if (taken->at<uchar>(peak)) return std::nullopt;
+  const Heights heights = HeightsAt(response, peak);
+  const auto height_at = [&](cv::Point p) {
+    return heights.sign * (response.smooth.at<float>(p) - heights.base);
+  };
+  const cv::Rect whole(0, 0, response.smooth.cols, response.smooth.rows);
+  Region region;
+  std::vector<cv::Point> grown = {peak};
+  taken->at<uchar>(peak) = 255;
+  static const std::array<cv::Point, 4> kSides = {
+      cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)};
+  for (size_t next = 0; next < grown.size(); ++next) {
+    const cv::Point cell = grown[next];
+    for (const cv::Point& side : kSides) {
+      const cv::Point beside = cell + side;
+      if (!whole.contains(beside)) {
+        region.edge.push_back(
+            response.MapCell(cv::Point2d(cell.x + 0.5 * side.x, cell.y + 0.5 * side.y)));
+        continue;
+      }
+      const float height = height_at(beside);
+      if (height < heights.threshold) {
+        const cv::Point2f crossing =
+            Crossing(cell, beside, height_at(cell), height, heights.threshold);
+        region.edge.push_back(response.MapCell(crossing));
+      } else if (!taken->at<uchar>(beside)) {
+        taken->at<uchar>(beside) = 255;
+        grown.push_back(beside);
+      }
+    }
+  }
+  const int step = response.reduction;
+  const cv::Rect map_whole(0, 0, map.level.cols, map.level.rows);
+  for (const cv::Point& cell : grown) {
+    for (int y = 0; y < step; ++y) {
+      for (int x = 0; x < step; ++x) {
+        const cv::Point p(cell.x * step + x, cell.y * step + y);
+        if (map_whole.contains(p)) region.cells.push_back(p);
+      }
+    }
+  }
+  region.peak = response.MapCell(peak);
+  region.depth = static_cast<double>(heights.sign * heights.depth);
+  region.smoothing_cells = response.sigma_cells;
+  const float noise = response.noise.At(response.radius_um.at<float>(peak));
+  region.snr = static_cast<double>(std::abs(response.band.at<float>(peak)) / noise);
+  return region;
+}
+
+}  // namespace endgrade

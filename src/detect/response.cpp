@@ -1,0 +1,132 @@
+#include "detect/response.h"
+
+#include "flatten/cell_grid.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+// A response's noise is never believed to be below this share of the face's own brightness: the
+// fitted clean face is no better than that. Measured on clean renders; see the bench.
+constexpr double kModelFloor = 0.0012;
+
+// Fewest independent places within a ring for a noise of its own; below it, the glass's is used.
+constexpr double kLeastPlaces = 24.0;
+
+// Standard score that 0.5 % of a Gaussian lies above.
+constexpr float kTailScore = 2.576F;
+constexpr float kMostTail = 2.0F;
+
+cv::Mat Blur(const cv::Mat& image, double sigma) {
+  cv::Mat out;
+  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma)));
+  cv::GaussianBlur(
+      image, out, cv::Size(2 * reach + 1, 2 * reach + 1), sigma, sigma, cv::BORDER_REFLECT_101);
+  return out;
+}
+
+cv::Mat Reduce(const cv::Mat& image, int reduction) {
+  if (reduction == 1) return image;
+  cv::Mat out;
+  const cv::Size size(image.cols / reduction, image.rows / reduction);
+  cv::resize(image(cv::Rect(0, 0, size.width * reduction, size.height * reduction)),
+             out,
+             size,
+             0,
+             0,
+             cv::INTER_AREA);
+  return out;
+}
+
+size_t RingOf(const std::vector<double>& edges, double radius) {
+  const auto above = std::upper_bound(edges.begin(), edges.end(), radius);
+  const auto index = std::max<std::ptrdiff_t>(0, above - edges.begin() - 1);
+  return std::min(static_cast<size_t>(index), edges.size() - 2);
+}
+
+// How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
+// both: the lesser of the two sides is the grain's.
+float TailFactor(std::vector<float>& values, float sigma) {
+  if (values.size() < 2000 || sigma <= 0.0F) return 1.0F;
+  const auto quantile = [&](double q) {
+    const auto at =
+        values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
+    std::nth_element(values.begin(), at, values.end());
+    return *at;
+  };
+  const float low = -quantile(0.005);
+  const float high = quantile(0.995);
+  return std::clamp(std::min(low, high) / (kTailScore * sigma), 1.0F, kMostTail);
+}
+
+RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response) {
+  const auto& edges = map.ring_edges_um;
+  const size_t count = edges.size() - 1;
+  std::vector<std::vector<float>> rings(count);
+  std::vector<float> glass;
+  const double rim_um = map.cladding_radius_um;
+  const int stride = response.reduction == 1 ? 3 : 1;
+  for (int row = 0; row < response.band.rows; ++row) {
+    const auto* band = response.band.ptr<float>(row);
+    const auto* radius = response.radius_um.ptr<float>(row);
+    for (int column = row % stride; column < response.band.cols; column += stride) {
+      rings[RingOf(edges, static_cast<double>(radius[column]))].push_back(band[column]);
+      if (static_cast<double>(radius[column]) < rim_um - 5.0) glass.push_back(band[column]);
+    }
+  }
+  const double cells = response.sigma_cells / response.reduction;
+  const double place = 4.0 * CV_PI * cells * cells / stride;  // cells of one independent value
+  const auto floor = static_cast<float>(kModelFloor * map.glass_level);
+  const float glass_sigma = std::max(floor, RobustSigma(glass));
+  std::vector<double> sigmas(count);
+  for (size_t i = 0; i < count; ++i) {
+    const bool on_glass = edges[i + 1] < rim_um - 4.5;
+    const double shot =
+        map.glass_noise > 0 ? std::max(1.0, map.ring_noise[i] / map.glass_noise) : 1.0;
+    sigmas[i] = static_cast<double>(glass_sigma) * (on_glass ? shot : 1.0);
+    if (static_cast<double>(rings[i].size()) / place < kLeastPlaces) continue;
+    std::vector<float> values = rings[i];
+    const float own = std::max(floor, RobustSigma(values));
+    const float tail = on_glass ? 1.0F : TailFactor(rings[i], own);
+    sigmas[i] = static_cast<double>(own * tail);
+    // Even light makes the glass one population: a ring of it is not believed to be quieter.
+    if (on_glass) sigmas[i] = std::max(sigmas[i], 0.8 * static_cast<double>(glass_sigma));
+  }
+  return {edges, sigmas};
+}
+
+}  // namespace
+
+RingNoise::RingNoise(const std::vector<double>& edges_um, const std::vector<double>& sigmas)
+    : sigmas_(sigmas) {
+  const auto length = static_cast<size_t>(edges_um.back() * static_cast<double>(kPerUm)) + 2;
+  table_.resize(length);
+  for (size_t i = 0; i < length; ++i) {
+    const double radius = (static_cast<double>(i) + 0.5) / static_cast<double>(kPerUm);
+    table_[i] = static_cast<float>(sigmas[RingOf(edges_um, radius)]);
+  }
+}
+
+Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
+  Response response;
+  response.sigma_cells = sigma_cells;
+  while (sigma_cells / (2.0 * response.reduction) >= 1.4) response.reduction *= 2;
+  const int reduction = response.reduction;
+  response.radius_um = Reduce(map.radius_um, reduction);
+  const cv::Mat reduced = Reduce(residual, reduction);
+  // Averaging over `reduction` cells has itself blurred by a box of that width.
+  const double box_variance = (reduction * reduction - 1) / 12.0;
+  const double own = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
+  response.smooth = Blur(reduced, own / reduction);
+  const double surround = kSurroundRatio * sigma_cells / reduction;
+  cv::Mat wide = Blur(reduced, surround);
+  cv::subtract(response.smooth, wide, response.band);
+  response.noise = MeasureResponseNoise(map, response);
+  return response;
+}
+
+}  // namespace endgrade

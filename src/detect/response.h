@@ -1,0 +1,51 @@
+// Matched responses and their noise: how far each cell stands out at one scale, ring by ring.
+#pragma once
+
+#include "endgrade/detect.h"
+#include "endgrade/flatten.h"
+
+#include <opencv2/core.hpp>
+
+#include <vector>
+
+namespace endgrade {
+
+// Noise by distance from the centre, with a look-up fine enough for every cell.
+class RingNoise {
+ public:
+  RingNoise() = default;
+  RingNoise(const std::vector<double>& edges_um, const std::vector<double>& sigmas);
+  [[nodiscard]] float At(float radius_um) const {
+    const auto index = static_cast<size_t>(radius_um * kPerUm);
+    return index < table_.size() ? table_[index] : table_.back();
+  }
+  [[nodiscard]] const std::vector<double>& sigmas() const { return sigmas_; }
+
+ private:
+  static constexpr float kPerUm = 4.0F;
+  std::vector<float> table_;
+  std::vector<double> sigmas_;
+};
+
+// One scale of the speck search. Cells here are `reduction` map cells wide.
+struct Response {
+  int reduction = 1;
+  double sigma_cells = 1;  // of the smoothing, in map cells
+  cv::Mat smooth;          // CV_32FC1: residual under a Gaussian of sigma
+  cv::Mat band;            // smooth minus a surround of kSurroundRatio sigma: the matched response
+  cv::Mat radius_um;       // CV_32FC1
+  RingNoise noise;         // of `band`, luma units; tails of non-Gaussian grain included
+
+  [[nodiscard]] cv::Point2d MapCell(cv::Point2d p) const {
+    return {(p.x + 0.5) * reduction - 0.5, (p.y + 0.5) * reduction - 0.5};
+  }
+};
+
+// Response to blobs of Gaussian size `sigma_cells` (at least 0.7).
+//
+//   residual  CV_32FC1, of the map's size: the map's residual, or what is left of it
+[[nodiscard]] Response RespondAtScale(const ContrastMap& map,
+                                      const cv::Mat& residual,
+                                      double sigma_cells);
+
+}  // namespace endgrade

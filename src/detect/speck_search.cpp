@@ -1,0 +1,187 @@
+#include "detect/speck_search.h"
+
+#include "detect/region_growing.h"
+#include "detect/response.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+namespace endgrade {
+namespace {
+
+// Neighbouring scales differ by this factor; a disc between two of them loses under 4 % of its
+// signal-to-noise. Matched Gaussian for a disc of diameter d: sigma about d / 3.
+constexpr double kScaleStep = 1.5;
+constexpr double kDiscPerSigma = 3.0;
+constexpr double kFinestSigma = 0.7;
+
+// A fringe of the other sign below this share of the feature beside it is a sharpening halo.
+constexpr double kHaloShare = 0.45;
+constexpr size_t kMostPeaks = 20000;
+
+struct Peak {
+  cv::Point cell;
+  float snr;
+};
+
+std::vector<Peak> FindPeaks(const Response& response, float threshold) {
+  std::vector<Peak> peaks;
+  const cv::Mat& band = response.band;
+  for (int y = 1; y + 1 < band.rows; ++y) {
+    const auto* row = band.ptr<float>(y);
+    const auto* above = band.ptr<float>(y - 1);
+    const auto* below = band.ptr<float>(y + 1);
+    const auto* radius = response.radius_um.ptr<float>(y);
+    for (int x = 1; x + 1 < band.cols; ++x) {
+      const float value = std::abs(row[x]);
+      const float noise = response.noise.At(radius[x]);
+      if (value < threshold * noise) continue;
+      const float sign = row[x] < 0 ? -1.0F : 1.0F;
+      const bool highest = value >= sign * row[x - 1] && value > sign * row[x + 1] &&
+                           value >= sign * above[x - 1] && value >= sign * above[x] &&
+                           value >= sign * above[x + 1] && value > sign * below[x - 1] &&
+                           value > sign * below[x] && value > sign * below[x + 1];
+      if (highest) peaks.push_back({{x, y}, value / noise});
+    }
+  }
+  std::sort(peaks.begin(), peaks.end(), [](const Peak& a, const Peak& b) {
+    if (a.snr != b.snr) return a.snr > b.snr;
+    return a.cell.y != b.cell.y ? a.cell.y < b.cell.y : a.cell.x < b.cell.x;
+  });
+  if (peaks.size() > kMostPeaks) peaks.resize(kMostPeaks);
+  return peaks;
+}
+
+// Replaces what a region shows, with its soft edge, by the clean face.
+void TakeOut(const std::vector<Region>& regions, double soft_cells, cv::Mat* residual) {
+  cv::Mat mask = cv::Mat::zeros(residual->size(), CV_8UC1);
+  for (const Region& region : regions) {
+    for (const cv::Point& cell : region.cells) mask.at<uchar>(cell) = 255;
+  }
+  const int reach = std::max(1, static_cast<int>(std::ceil(soft_cells)));
+  cv::dilate(
+      mask, mask, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * reach + 1, 2 * reach + 1}));
+  residual->setTo(0.0F, mask);
+}
+
+class Groups {
+ public:
+  explicit Groups(size_t count) : parent_(count) {
+    std::iota(parent_.begin(), parent_.end(), size_t{0});
+  }
+  size_t Find(size_t i) {
+    while (parent_[i] != i) i = parent_[i] = parent_[parent_[i]];
+    return i;
+  }
+  void Join(size_t a, size_t b) {
+    const size_t low = std::min(Find(a), Find(b));
+    const size_t high = std::max(Find(a), Find(b));
+    parent_[high] = low;
+  }
+
+ private:
+  std::vector<size_t> parent_;
+};
+
+void Absorb(Region&& from, Region* into) {
+  into->cells.insert(into->cells.end(), from.cells.begin(), from.cells.end());
+  into->edge.insert(into->edge.end(), from.edge.begin(), from.edge.end());
+  into->smoothing_cells = std::max(into->smoothing_cells, from.smoothing_cells);
+  into->snr = std::max(into->snr, from.snr);
+  if (std::abs(from.depth) > std::abs(into->depth)) {
+    into->depth = from.depth;
+    into->peak = from.peak;
+  }
+}
+
+}  // namespace
+
+std::vector<Region> SearchSpecks(const ContrastMap& map,
+                                 const DetectOptions& options,
+                                 cv::Mat* residual,
+                                 std::vector<ScaleNoise>* scales) {
+  std::vector<Region> regions;
+  const double finest = std::max(kFinestSigma, 0.9 * map.blur_sigma_cells);
+  const double coarsest =
+      std::max(finest, options.largest_scale_um / kDiscPerSigma / map.um_per_cell);
+  for (double sigma = finest; sigma <= coarsest * 1.01; sigma *= kScaleStep) {
+    const Response response = RespondAtScale(map, *residual, sigma);
+    scales->push_back({sigma, response.noise.sigmas()});
+    cv::Mat taken = cv::Mat::zeros(response.band.size(), CV_8UC1);
+    std::vector<Region> found;
+    for (const Peak& peak : FindPeaks(response, static_cast<float>(options.threshold_sigma))) {
+      if (auto region = GrowRegion(map, response, peak.cell, &taken)) {
+        found.push_back(*std::move(region));
+      }
+    }
+    if (found.empty()) continue;
+    TakeOut(found, 1.5 * std::hypot(sigma, map.blur_sigma_cells), residual);
+    for (Region& region : found) regions.push_back(std::move(region));
+  }
+  return regions;
+}
+
+std::vector<Region> MergeSpecks(const ContrastMap& map, std::vector<Region> regions) {
+  // Strongest first, so that a halo meets the feature it belongs to.
+  std::stable_sort(regions.begin(), regions.end(), [](const Region& a, const Region& b) {
+    return std::abs(a.depth) > std::abs(b.depth);
+  });
+  const int reach = std::max(1, static_cast<int>(std::lround(map.blur_sigma_cells)));
+  const int halo_reach = reach + 3;
+  cv::Mat owner = cv::Mat::zeros(map.level.size(), CV_32SC1);  // region index + 1
+  const cv::Rect whole(0, 0, owner.cols, owner.rows);
+  Groups groups(regions.size());
+  std::vector<bool> dropped(regions.size(), false);
+  for (size_t i = 0; i < regions.size(); ++i) {
+    std::vector<size_t> touched;
+    size_t near_stronger = 0;
+    // Its border is enough: a region can only touch another along it.
+    for (const cv::Point2f& crossing : regions[i].edge) {
+      const cv::Point cell(cvRound(crossing.x), cvRound(crossing.y));
+      bool beside = false;
+      for (int dy = -halo_reach; dy <= halo_reach; ++dy) {
+        for (int dx = -halo_reach; dx <= halo_reach; ++dx) {
+          const cv::Point p(cell.x + dx, cell.y + dy);
+          if (!whole.contains(p)) continue;
+          const int held = owner.at<int>(p);
+          if (held == 0) continue;
+          const auto other = static_cast<size_t>(held - 1);
+          const bool opposite = regions[other].depth * regions[i].depth < 0;
+          beside = beside || (opposite && std::abs(regions[i].depth) <
+                                              kHaloShare * std::abs(regions[other].depth));
+          if (std::max(std::abs(dx), std::abs(dy)) <= reach &&
+              (touched.empty() || touched.back() != other)) {
+            touched.push_back(other);
+          }
+        }
+      }
+      near_stronger += beside ? 1 : 0;
+    }
+    if (2 * near_stronger > regions[i].edge.size()) {
+      dropped[i] = true;
+      continue;
+    }
+    for (const cv::Point& cell : regions[i].cells) {
+      owner.at<int>(cell) = static_cast<int>(i) + 1;
+    }
+    for (const size_t other : touched) groups.Join(i, other);
+  }
+  std::vector<Region> merged;
+  std::vector<int> slot(regions.size(), -1);
+  for (size_t i = 0; i < regions.size(); ++i) {
+    if (dropped[i]) continue;
+    const size_t root = groups.Find(i);
+    if (slot[root] < 0) {
+      slot[root] = static_cast<int>(merged.size());
+      merged.push_back(std::move(regions[i]));
+    } else {
+      Absorb(std::move(regions[i]), &merged[static_cast<size_t>(slot[root])]);
+    }
+  }
+  return merged;
+}
+
+}  // namespace endgrade

@@ -1,0 +1,105 @@
+#include "flatten/cell_grid.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+// Cells no finer than half the blur lose nothing: a Gaussian of sigma s sampled at 2 / s keeps more
+// than 99 % of its energy below the Nyquist frequency.
+int CellSize(double um_per_px, double blur_um, const FlattenOptions& options) {
+  const double wanted_um = std::max(options.finest_cell_um, 0.5 * blur_um);
+  return std::max(1, static_cast<int>(std::floor(wanted_um / um_per_px)));
+}
+
+cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Size picture) {
+  cv::Rect roi(zones.x - margin_px,
+               zones.y - margin_px,
+               zones.width + 2 * margin_px,
+               zones.height + 2 * margin_px);
+  roi &= cv::Rect(cv::Point(0, 0), picture);
+  roi.width -= roi.width % cell_px;
+  roi.height -= roi.height % cell_px;
+  return roi;
+}
+
+}  // namespace
+
+float MedianOf(std::vector<float>& values) {
+  if (values.empty()) return 0.0F;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+float RobustSigma(std::vector<float>& values) {
+  const float median = MedianOf(values);
+  for (float& value : values) value = std::abs(value - median);
+  return 1.4826F * MedianOf(values);
+}
+
+ContrastMap LayCells(const Frame& frame,
+                     const FibreGeometry& fibre,
+                     const Scale& scale,
+                     const ZoneMap& zones,
+                     double margin_um,
+                     const FlattenOptions& options) {
+  ContrastMap map;
+  const double um_per_px = scale.um_per_px;
+  map.cell_px = CellSize(um_per_px, fibre.blur_sigma_px * um_per_px, options);
+  map.um_per_cell = um_per_px * map.cell_px;
+  map.blur_sigma_cells = fibre.blur_sigma_px / map.cell_px;
+  map.roi_px = AlignedRegion(zones.roi_px,
+                             static_cast<int>(std::ceil(margin_um / um_per_px)),
+                             map.cell_px,
+                             frame.luma.size());
+  if (map.roi_px.width < map.cell_px || map.roi_px.height < map.cell_px) {
+    map.roi_px = cv::Rect();
+    return map;
+  }
+
+  const cv::Mat pixels = frame.luma(map.roi_px);
+  if (map.cell_px == 1) {
+    pixels.convertTo(map.level, CV_32F);
+  } else {
+    cv::Mat wide;
+    pixels.convertTo(wide, CV_32F);
+    cv::resize(wide,
+               map.level,
+               cv::Size(map.roi_px.width / map.cell_px, map.roi_px.height / map.cell_px),
+               0,
+               0,
+               cv::INTER_AREA);
+  }
+
+  map.radius_um = cv::Mat(map.level.size(), CV_32FC1);
+  map.valid = cv::Mat(map.level.size(), CV_8UC1, cv::Scalar(255));
+  const cv::Matx22d& m = scale.um_from_px;
+  for (int row = 0; row < map.level.rows; ++row) {
+    auto* radius = map.radius_um.ptr<float>(row);
+    for (int column = 0; column < map.level.cols; ++column) {
+      const cv::Point2d p = map.PxFromCell(cv::Point2d(column, row));
+      const double dx = p.x - scale.centre_px.x;
+      const double dy = p.y - scale.centre_px.y;
+      const double x_um = m(0, 0) * dx + m(0, 1) * dy;
+      const double y_um = m(1, 0) * dx + m(1, 1) * dy;
+      radius[column] = static_cast<float>(std::sqrt(x_um * x_um + y_um * y_um));
+    }
+  }
+  return map;
+}
+
+cv::Point2d ContrastMap::PxFromCell(cv::Point2d cell) const {
+  const double middle = 0.5 * (cell_px - 1);
+  return {roi_px.x + cell.x * cell_px + middle, roi_px.y + cell.y * cell_px + middle};
+}
+
+cv::Point2d ContrastMap::CellFromPx(cv::Point2d p_px) const {
+  const double middle = 0.5 * (cell_px - 1);
+  return {(p_px.x - roi_px.x - middle) / cell_px, (p_px.y - roi_px.y - middle) / cell_px};
+}
+
+}  // namespace endgrade

@@ -1,0 +1,25 @@
+// The picture averaged down to cells around the fibre, with each cell's distance from the centre.
+#pragma once
+
+#include "endgrade/flatten.h"
+
+namespace endgrade {
+
+// Fills roi_px, cell_px, um_per_cell, blur_sigma_cells, level, radius_um and valid of a new map.
+// The region reaches `margin_um` beyond the zones, so that a feature across the outer border is
+// seen whole.
+[[nodiscard]] ContrastMap LayCells(const Frame& frame,
+                                   const FibreGeometry& fibre,
+                                   const Scale& scale,
+                                   const ZoneMap& zones,
+                                   double margin_um,
+                                   const FlattenOptions& options);
+
+// Median of the values; reorders them. Zero for none.
+[[nodiscard]] float MedianOf(std::vector<float>& values);
+
+// Robust standard deviation: median absolute deviation times 1.4826, the factor that makes it
+// agree with the standard deviation of a Gaussian. Reorders the values.
+[[nodiscard]] float RobustSigma(std::vector<float>& values);
+
+}  // namespace endgrade

@@ -1,0 +1,108 @@
+#include "endgrade/flatten.h"
+
+#include "flatten/cell_grid.h"
+#include "flatten/clean_face.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+// Room around the zones, so that a particle across the outer border is measured whole; as wide as
+// the largest size that any published rule speaks of (30 um), halved.
+constexpr double kMarginUm = 15.0;
+constexpr float kLeastNoise = 0.25F;  // luma units: rounding to whole grey levels
+constexpr size_t kLeastRingCells = 150;
+
+// Rings of the face within which noise is taken as one: narrow enough to follow the core's light
+// and the rim, wide enough to count.
+std::vector<double> NoiseRings(const FaceRings& rings) {
+  const double rim_um = rings.cladding_radius_um;
+  std::vector<double> edges = {0.0};
+  const auto add = [&](double radius) {
+    if (radius > edges.back() + 1.0) edges.push_back(radius);
+  };
+  if (rings.core_radius_um > 0) {
+    add(rings.core_from_um);
+    add(rings.core_to_um);
+  }
+  for (double r = 12.0; r < rim_um - 6.0; r += 8.0) add(r);
+  add(rim_um - 5.0);
+  for (double r = rim_um - 4.0; r <= rim_um + 6.0; r += 1.0) {
+    edges.push_back(r);
+  }
+  for (double r = rim_um + 12.0; r < rings.outer_um; r += 10.0) add(r);
+  edges.push_back(std::max(rings.outer_um, edges.back() + 1.0) + 1.0);
+  return edges;
+}
+
+size_t RingOf(const std::vector<double>& edges, double radius) {
+  const auto above = std::upper_bound(edges.begin(), edges.end(), radius);
+  const auto index = std::max<std::ptrdiff_t>(0, above - edges.begin() - 1);
+  return std::min(static_cast<size_t>(index), edges.size() - 2);
+}
+
+void MeasureNoise(double rim_um, ContrastMap* map) {
+  const size_t count = map->ring_edges_um.size() - 1;
+  std::vector<std::vector<float>> samples(count);
+  std::vector<std::vector<float>> levels(count);
+  std::vector<float> glass;
+  std::vector<float> glass_level;
+  // A third of the cells, along a slant that no grid of the camera shares.
+  for (int row = 0; row < map->residual.rows; ++row) {
+    const auto* residual = map->residual.ptr<float>(row);
+    const auto* radius = map->radius_um.ptr<float>(row);
+    const auto* background = map->background.ptr<float>(row);
+    for (int column = row % 3; column < map->residual.cols; column += 3) {
+      const size_t ring = RingOf(map->ring_edges_um, static_cast<double>(radius[column]));
+      samples[ring].push_back(residual[column]);
+      levels[ring].push_back(background[column]);
+      if (radius[column] < static_cast<float>(rim_um - 5.0)) {
+        glass.push_back(residual[column]);
+        glass_level.push_back(background[column]);
+      }
+    }
+  }
+  const float glass_sigma = std::max(kLeastNoise, RobustSigma(glass));
+  map->glass_noise = static_cast<double>(glass_sigma);
+  map->glass_level = static_cast<double>(MedianOf(glass_level));
+  map->ring_noise.assign(count, map->glass_noise);
+  map->ring_level.assign(count, map->glass_level);
+  for (size_t i = 0; i < count; ++i) {
+    if (!levels[i].empty()) map->ring_level[i] = static_cast<double>(MedianOf(levels[i]));
+    if (samples[i].size() < kLeastRingCells) continue;
+    const float sigma = std::max(kLeastNoise, RobustSigma(samples[i]));
+    map->ring_noise[i] = static_cast<double>(sigma);
+  }
+}
+
+}  // namespace
+
+std::optional<std::string> FlattenOptions::Problem() const {
+  if (!(finest_cell_um >= 0.02 && finest_cell_um <= 1.0)) {
+    return "FlattenOptions.finest_cell_um = " + std::to_string(finest_cell_um) +
+           ": must be within [0.02, 1]";
+  }
+  return std::nullopt;
+}
+
+ContrastMap Flatten(const Frame& frame,
+                    const FibreGeometry& fibre,
+                    const Scale& scale,
+                    const ZoneMap& zones,
+                    const FlattenOptions& options) {
+  ContrastMap map = LayCells(frame, fibre, scale, zones, kMarginUm, options);
+  if (map.level.empty()) return map;
+  const FaceRings rings = PlanRings(fibre, scale, map);
+  map.background = FitCleanFace(map, scale, rings);
+  cv::subtract(map.level, map.background, map.residual);
+  map.cladding_radius_um = rings.cladding_radius_um;
+  map.ring_edges_um = NoiseRings(rings);
+  MeasureNoise(rings.cladding_radius_um, &map);
+  return map;
+}
+
+}  // namespace endgrade

@@ -1,0 +1,97 @@
+#include "flatten/robust_fit.h"
+
+#include "flatten/cell_grid.h"
+
+#include <opencv2/core.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr double kTukey = 4.685;
+constexpr int kRounds = 8;
+
+double Predict(const double* row, const std::vector<double>& coefficients) {
+  double sum = 0.0;
+  for (size_t c = 0; c < coefficients.size(); ++c) sum += row[c] * coefficients[c];
+  return sum;
+}
+
+std::vector<double> SolveWeighted(const std::vector<double>& rows,
+                                  const std::vector<double>& values,
+                                  const std::vector<double>& weights,
+                                  int columns) {
+  cv::Mat normal = cv::Mat::zeros(columns, columns, CV_64F);
+  cv::Mat right = cv::Mat::zeros(columns, 1, CV_64F);
+  const auto width = static_cast<size_t>(columns);
+  for (size_t i = 0; i < values.size(); ++i) {
+    if (weights[i] <= 0.0) continue;
+    const double* row = &rows[i * width];
+    for (int a = 0; a < columns; ++a) {
+      right.at<double>(a) += weights[i] * row[a] * values[i];
+      for (int b = 0; b <= a; ++b) normal.at<double>(a, b) += weights[i] * row[a] * row[b];
+    }
+  }
+  cv::completeSymm(normal, true);
+  cv::Mat solution;
+  cv::solve(normal, right, solution, cv::DECOMP_SVD);
+  return {solution.begin<double>(), solution.end<double>()};
+}
+
+// Weighted median of the values: the start of the robust rounds, which dirt over less than half of
+// the area cannot move.
+double WeightedMedian(const std::vector<double>& values, const std::vector<double>& weights) {
+  std::vector<std::pair<double, double>> sorted(values.size());
+  double total = 0.0;
+  for (size_t i = 0; i < values.size(); ++i) {
+    sorted[i] = {values[i], weights[i]};
+    total += weights[i];
+  }
+  std::sort(sorted.begin(), sorted.end());
+  double below = 0.0;
+  for (const auto& [value, weight] : sorted) {
+    below += weight;
+    if (below >= 0.5 * total) return value;
+  }
+  return sorted.empty() ? 0.0 : sorted.back().first;
+}
+
+double Spread(const std::vector<double>& residuals, const std::vector<double>& weights) {
+  std::vector<double> sizes(residuals.size());
+  for (size_t i = 0; i < residuals.size(); ++i) sizes[i] = std::abs(residuals[i]);
+  return 1.4826 * WeightedMedian(sizes, weights);
+}
+
+}  // namespace
+
+std::vector<double> FitRobust(const std::vector<double>& rows,
+                              const std::vector<double>& values,
+                              const std::vector<double>& weights,
+                              int columns,
+                              double floor) {
+  const auto width = static_cast<size_t>(columns);
+  std::vector<double> coefficients(width, 0.0);
+  if (values.size() < width) return coefficients;
+
+  const double start = WeightedMedian(values, weights);
+  std::vector<double> residuals(values.size());
+  for (size_t i = 0; i < values.size(); ++i) residuals[i] = values[i] - start;
+  std::vector<double> robust = weights;
+  for (int round = 0; round < kRounds; ++round) {
+    const double reach = kTukey * std::max(floor, Spread(residuals, weights));
+    for (size_t i = 0; i < values.size(); ++i) {
+      const double u = residuals[i] / reach;
+      const double keep = std::abs(u) < 1.0 ? (1.0 - u * u) * (1.0 - u * u) : 0.0;
+      robust[i] = weights[i] * keep;
+    }
+    coefficients = SolveWeighted(rows, values, robust, columns);
+    for (size_t i = 0; i < values.size(); ++i) {
+      residuals[i] = values[i] - Predict(&rows[i * width], coefficients);
+    }
+  }
+  return coefficients;
+}
+
+}  // namespace endgrade

@@ -1,0 +1,79 @@
+#include "measure/blurred_disc.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr double kHalfWidthOfGaussian = 2.354820045;  // 2 sqrt(2 ln 2)
+constexpr int kSizes = 80;
+constexpr double kLargestRadius = 6.0;  // in sigma; beyond it the seen width is the true one
+
+double SeenDiameter(double radius_sigma) {
+  const double half = 0.5 * BlurredDiscPeak(radius_sigma, 1.0);
+  double low = 0.0;
+  double high = radius_sigma + 3.0;
+  for (int i = 0; i < 30; ++i) {
+    const double middle = 0.5 * (low + high);
+    (BlurredDisc(middle, radius_sigma, 1.0) > half ? low : high) = middle;
+  }
+  return low + high;
+}
+
+// Seen diameter by true radius, both in sigma.
+const std::array<double, kSizes + 1>& SeenTable() {
+  static const auto table = [] {
+    std::array<double, kSizes + 1> t{};
+    t[0] = kHalfWidthOfGaussian;
+    for (size_t i = 1; i <= kSizes; ++i) {
+      t[i] =
+          std::max(t[i - 1] + 1e-9, SeenDiameter(kLargestRadius * static_cast<double>(i) / kSizes));
+    }
+    return t;
+  }();
+  return table;
+}
+
+}  // namespace
+
+double BlurredDiscPeak(double radius, double sigma) {
+  return 1.0 - std::exp(-0.5 * radius * radius / (sigma * sigma));
+}
+
+double BlurredDisc(double from_centre, double radius, double sigma) {
+  // Integrates the Gaussian over the chord at each height of the disc: Simpson's rule over angle.
+  constexpr int kSteps = 24;
+  const double r = radius / sigma;
+  const double a = from_centre / sigma;
+  double sum = 0.0;
+  for (int i = 0; i <= kSteps; ++i) {
+    const double angle = M_PI * (static_cast<double>(i) / kSteps - 0.5);
+    const double y = r * std::sin(angle);
+    const double half_chord = r * std::cos(angle);
+    const double inside = 0.5 * (std::erf((half_chord - a) / std::sqrt(2.0)) +
+                                 std::erf((half_chord + a) / std::sqrt(2.0)));
+    const double weight = i == 0 || i == kSteps ? 1.0 : (i % 2 ? 4.0 : 2.0);
+    sum += weight * std::exp(-0.5 * y * y) * inside * half_chord;
+  }
+  return sum * (M_PI / kSteps) / 3.0 / std::sqrt(2.0 * M_PI);
+}
+
+DiscSize DiscBehindBlur(double seen_diameter, double sigma) {
+  const auto& table = SeenTable();
+  const double seen = seen_diameter / sigma;
+  const double step = 2.0 * kLargestRadius / kSizes;
+  if (seen <= table[0]) return {0.0, 4.0};
+  if (seen >= table[kSizes]) {
+    return {seen_diameter - (table[kSizes] - 2.0 * kLargestRadius) * sigma, 1.0};
+  }
+  const auto above = std::upper_bound(table.begin(), table.end(), seen);
+  const auto i = static_cast<size_t>(above - table.begin());
+  const double span = table[i] - table[i - 1];
+  const double part = (seen - table[i - 1]) / span;
+  const double diameter = step * (static_cast<double>(i - 1) + part) * sigma;
+  return {diameter, std::min(4.0, step / span)};
+}
+
+}  // namespace endgrade
