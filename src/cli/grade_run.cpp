@@ -139,7 +139,10 @@ class Emitter {
     for (const Error& problem : outcome.problems) PrintErrorLine(problem.Text());
     tally_.Add(outcome.verdict, !outcome.problems.empty());
     PrintWhole(run_.json ? outcome.record : outcome.words);
-    if (std::ferror(stdout) != 0) return GiveUp("standard output: cannot be written.");
+    if (std::ferror(stdout) != 0) {
+      given_up_ = true;  // main says so
+      return false;
+    }
     if (file_) {
       if (auto error = file_->AppendLine(outcome.record)) return GiveUp(error->Text());
     }

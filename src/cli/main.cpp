@@ -1,7 +1,8 @@
+#include "cli/printable.h"
 #include "cli/verbs.h"
 #include "endgrade/version.h"
 
-#include <iostream>
+#include <cstdio>
 #include <string>
 #include <vector>
 
@@ -43,6 +44,10 @@ int main(int argc, char** argv) {
     app.parse(Arguments(argc, argv));
   } catch (const CLI::ParseError& e) {
     return app.exit(e) == 0 ? endgrade::cli::kAllPass : endgrade::cli::kBadInput;
+  }
+  if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+    endgrade::cli::PrintErrorLine("standard output: cannot be written.");
+    return endgrade::cli::kBadInput;
   }
   return exit_code;
 }

@@ -1,0 +1,13 @@
+#!/usr/bin/env bash
+# Runs clang-tidy (.clang-tidy) over the sources of the library and the command; any finding fails.
+# Usage: scripts/tidy.sh [BUILD FOLDER] [FILE...]; the folder must have been configured.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+folder=${1:-build}
+shift || true
+if [ $# -gt 0 ]; then
+  printf '%s\0' "$@"
+else
+  git ls-files -z --cached --others --exclude-standard 'src/*.cpp'
+fi | xargs -0 -r -n 1 -P "$(nproc)" clang-tidy-14 -p "$folder" --quiet
