@@ -64,6 +64,10 @@ struct Rule {
   std::string text;            // in words: "at most 5 from 2 to 5 um"
   std::string source;          // where the figure comes from
   Certainty certainty = Certainty::kOneSource;
+
+  [[nodiscard]] bool LooksAt(FeatureKind feature) const;
+  // False for "no limit", which nothing can break.
+  [[nodiscard]] bool CanBreak() const { return allowed.has_value(); }
 };
 
 // The fibre that a limits file is about.

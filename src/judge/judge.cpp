@@ -1,0 +1,220 @@
+#include "endgrade/judge.h"
+
+#include "judge/count_rule.h"
+#include "judge/pass_conditions.h"
+#include "judge/words.h"
+#include "limits/size_range.h"
+
+#include <algorithm>
+#include <cassert>
+#include <utility>
+
+namespace endgrade {
+namespace {
+
+// Sizes named beside a broken rule: enough to see which, not a list of dust.
+constexpr size_t kMostSizesNamed = 3;
+
+// What the rules say, before the picture's quality is asked.
+struct RuleFindings {
+  std::vector<Reason> fail;
+  std::vector<Reason> marginal;
+  std::vector<Reason> forbid;
+  bool any_marginal = false;
+  bool all_broken_marginal = true;
+};
+
+std::string Capitalised(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+  return text;
+}
+
+std::string AllowedWords(const Rule& rule) {
+  return *rule.allowed == 0 ? "none allowed"
+                            : "at most " + std::to_string(*rule.allowed) + " allowed";
+}
+
+// "Zone B, cladding: 2 defects over 5 um".
+std::string RuleHead(const Rule& rule, const Limits& limits, int count) {
+  const Zone* zone = limits.FindZone(rule.zone);
+  return Capitalised(zone ? ZoneWords(*zone) : "zone " + rule.zone) + ": " +
+         CountWords(count, rule.kind) + " " + SizeWords(rule.size);
+}
+
+// "(7.2 and 5.6 um)": the largest few that break a rule.
+std::string Sizes(const Rule& rule,
+                  const std::vector<size_t>& which,
+                  const std::vector<Feature>& features) {
+  std::vector<double> sizes_um;
+  for (const size_t i : which) sizes_um.push_back(features[i].size_um);
+  std::sort(sizes_um.rbegin(), sizes_um.rend());
+  std::vector<std::string> words;
+  for (size_t i = 0; i < std::min(sizes_um.size(), kMostSizesNamed); ++i) {
+    words.push_back(SizeBeside(sizes_um[i], rule.size));
+  }
+  const bool more = sizes_um.size() > kMostSizesNamed;
+  return more ? " (the largest " + Joined(words) + " um)" : " (" + Joined(words) + " um)";
+}
+
+std::string MarginalText(const Rule& rule, const Limits& limits, const RuleCount& count, bool met) {
+  const int other = met ? count.most : count.least;
+  return RuleHead(rule, limits, count.found) + ", " + AllowedWords(rule) + ", but within the " +
+         "uncertainty of their sizes it could be " + std::to_string(other) +
+         ". A picture at higher magnification would settle it.";
+}
+
+// Why a rule that holds by what is seen may be broken by what is not.
+Reason UnseenReason(const Rule& rule,
+                    const RuleCount& count,
+                    const std::vector<Feature>& features) {
+  const bool unsized = std::any_of(count.unseen.begin(), count.unseen.end(), [&](size_t i) {
+    return !HasUsableSize(features[i]);
+  });
+  const std::string rule_words = "the rule \"" + RuleWords(rule) + "\" of zone " + rule.zone;
+  if (unsized) {
+    return {"size_unknown",
+            "A feature whose size could not be measured may break " + rule_words +
+                ". Take the picture again."};
+  }
+  return {"feature_cut_off",
+          "A defect that runs out of the picture may be larger than what is seen of it and break " +
+              rule_words + ". Move the fibre to the middle of the picture, or lower the " +
+              "magnification."};
+}
+
+// Marks on the features which rule they break.
+void MarkBroken(const Rule& rule,
+                const std::vector<size_t>& which,
+                std::vector<Feature>& features) {
+  for (const size_t i : which) features[i].breaks.push_back(rule.id);
+}
+
+RuleOutcome ApplyRule(size_t index,
+                      const Limits& limits,
+                      const JudgeOptions& options,
+                      std::vector<Feature>& features,
+                      RuleFindings& findings) {
+  const Rule& rule = limits.rules[index];
+  const RuleCount count = CountRule(rule, limits, features);
+  RuleOutcome outcome;
+  outcome.rule = static_cast<int>(index);
+  outcome.found = count.found;
+  if (!rule.CanBreak()) return outcome;
+
+  const int allowed = *rule.allowed;
+  outcome.met = count.found <= allowed;
+  outcome.marginal = outcome.met ? count.most > allowed : count.least <= allowed;
+  if (outcome.marginal) findings.any_marginal = true;
+
+  if (!outcome.met) {
+    MarkBroken(rule, count.in_range, features);
+    findings.fail.push_back({"rule_broken",
+                             RuleHead(rule, limits, count.found) +
+                                 Sizes(rule, count.in_range, features) + ", " + AllowedWords(rule) +
+                                 "."});
+    findings.all_broken_marginal = findings.all_broken_marginal && outcome.marginal;
+  }
+  if (outcome.marginal && outcome.met && options.decision == DecisionRule::kGuarded) {
+    MarkBroken(rule, count.touching, features);
+    findings.fail.push_back({"guard_band", MarginalText(rule, limits, count, outcome.met)});
+  } else if (outcome.marginal) {
+    findings.marginal.push_back({"marginal", MarginalText(rule, limits, count, outcome.met)});
+  }
+  if (outcome.met && count.most_unseen > std::max(allowed, count.most)) {
+    findings.forbid.push_back(UnseenReason(rule, count, features));
+  }
+  return outcome;
+}
+
+// Said once, after the last rule that fails.
+std::string CleaningAdvice(const Limits& limits) {
+  return " Check that the fibre carries no light, clean the face and inspect it again; what " +
+         std::to_string(limits.max_cleanings) +
+         " cleanings do not remove is damage, and the connector is rejected.";
+}
+
+void Append(std::vector<Reason>& to, const std::vector<Reason>& from) {
+  to.insert(to.end(), from.begin(), from.end());
+}
+
+// Mistakes of a caller: they cannot come from a file that was read or a command line.
+void CheckInputs(const std::vector<Feature>& features,
+                 const Limits& limits,
+                 const JudgeOptions& options,
+                 Conditions& conditions) {
+  if (const auto problem = limits.Problem()) {
+    conditions.forbid.push_back({"bad_limits", "The limits are not fit to grade by: " + *problem});
+  }
+  if (const auto problem = options.Problem()) conditions.forbid.push_back({"bad_option", *problem});
+  for (const Feature& feature : features) {
+    const bool inside = feature.zone < static_cast<int>(limits.zones.size());
+    assert(inside && "a feature's zone is an index into limits.zones, or -1");
+    if (inside) continue;
+    conditions.forbid.push_back(
+        {"bad_limits", "A feature was measured by other limits than it is judged by."});
+    return;
+  }
+}
+
+}  // namespace
+
+std::optional<std::string> JudgeOptions::Problem() const {
+  if (min_in_view_fraction >= 0.5 && min_in_view_fraction <= 1.0) return std::nullopt;
+  return "JudgeOptions.min_in_view_fraction = " + Fixed(min_in_view_fraction, 3) +
+         ": must be within [0.5, 1]";
+}
+
+Grade Judge(FibreGeometry geometry,
+            Scale scale,
+            std::vector<Feature> features,
+            std::vector<ZoneSight> sight,
+            Quality quality,
+            const Limits& limits,
+            const JudgeOptions& options) {
+  for (Feature& feature : features) feature.breaks.clear();
+  RuleFindings findings;
+  FibreGrade fibre;
+  for (size_t i = 0; i < limits.rules.size(); ++i) {
+    fibre.rules.push_back(ApplyRule(i, limits, options, features, findings));
+  }
+  Conditions conditions;
+  CheckInputs(features, limits, options, conditions);
+  CheckScale(scale, conditions);
+  CheckFace(geometry, scale, limits, conditions);
+  CheckSight(sight, quality, scale, limits, options, conditions);
+  Append(conditions.forbid, findings.forbid);
+
+  Grade grade;
+  if (!findings.fail.empty()) {
+    grade.verdict = Verdict::kFail;
+    grade.marginal = findings.any_marginal && findings.all_broken_marginal;
+    findings.fail.back().text += CleaningAdvice(limits);
+    grade.reasons = std::move(findings.fail);
+    Append(grade.warnings, conditions.forbid);
+  } else {
+    grade.verdict = conditions.forbid.empty() ? Verdict::kPass : Verdict::kUngradable;
+    grade.marginal = findings.any_marginal;
+    grade.reasons = std::move(conditions.forbid);
+  }
+  Append(grade.warnings, findings.marginal);
+  Append(grade.warnings, conditions.warn);
+
+  fibre.verdict = grade.verdict;
+  fibre.geometry = std::move(geometry);
+  fibre.scale = std::move(scale);
+  fibre.zones = std::move(sight);
+  fibre.features = std::move(features);
+  grade.fibres.push_back(std::move(fibre));
+  grade.quality = std::move(quality);
+  return grade;
+}
+
+Grade JudgeNoFibre(Reason reason, Quality quality) {
+  Grade grade;
+  grade.verdict = Verdict::kUngradable;
+  grade.reasons.push_back(std::move(reason));
+  grade.quality = std::move(quality);
+  return grade;
+}
+
+}  // namespace endgrade
