@@ -38,6 +38,7 @@ struct ContrastMap {
   std::vector<double> ring_noise;     // n values
   std::vector<double> ring_level;     // n values: median background, luma units
 
+  double outer_um = 0.0;  // distance from the centre up to which anything is looked for
   double um_per_cell = 1.0;
   double blur_sigma_cells = 0.0;     // of the camera, from the rim
   double cladding_radius_um = 62.5;  // as measured at the scale in use

@@ -17,6 +17,8 @@ struct ZoneMap {
   cv::Rect roi_px;  // the part of the picture that the zones touch; empty if none is in view
   cv::Mat labels;   // CV_8UC1 of roi_px's size: index into limits.zones, or kOutside
 
+  double outer_um = 0;  // radius of the outermost zone's outer border
+
   // By zone: the share of the zone's area that lies inside the picture, 0 to 1.
   std::vector<double> in_view_fraction;
 };

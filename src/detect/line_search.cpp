@@ -209,6 +209,7 @@ void RunPass(const ContrastMap& map,
     }
     const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
     const LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
+    if (getenv("EGD")) printf("pass red %.0f cand snr %.1f (%.0f,%.0f)-(%.0f,%.0f) left %.1f | trace snr %.1f len %.0f on %.2f turn %.0f mean %.2f| w %.2f+-%.2f peak %.2f base %.2f %.2f misfit %.2f\n",pass.reduction,candidate.snr,candidate.from.x,candidate.from.y,candidate.to.x,candidate.to.y,SnrLeft(pass,candidate),trace.snr,trace.Length(),trace.on_fraction,trace.turning_deg,trace.mean_score,profile.width_cells,profile.width_uncertainty_cells,profile.peak,profile.base_left,profile.base_right,profile.misfit);
     const bool accepted = trace.snr >= 0.8 * options.line_threshold_sigma &&
                           LooksLikeALine(trace, profile, map.um_per_cell);
     if (!accepted) {

@@ -9,7 +9,7 @@ namespace {
 constexpr double kShortestBlock = 6.0;  // cells
 constexpr double kLongestBlock = 48.0;  // cells
 constexpr double kBlockSigma = 3.0;     // evidence that a block should carry on average
-constexpr double kKeepShare = 0.45;     // of the mean: a block below it does not show the line
+constexpr double kKeepShare = 0.55;     // of the mean: a block below it does not show the line
 constexpr int kMostMisses = 3;          // blocks in a row that may be missing
 constexpr double kMostTurn = 0.22;      // radians a block
 constexpr int kMostBlocks = 400;
@@ -75,7 +75,7 @@ void Follow(const cv::Mat& score,
             double mean,
             std::vector<cv::Point2d>* points) {
   const cv::Rect2d inside(0, 0, score.cols - 1, score.rows - 1);
-  const double widest = std::min(kMostTurn * block, 2.5);
+  const double widest = std::min(kMostTurn * block, 2.0);
   int misses = 0;
   std::vector<cv::Point2d> pending;
   for (int i = 0; i < kMostBlocks && misses <= kMostMisses; ++i) {

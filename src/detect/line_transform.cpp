@@ -93,6 +93,17 @@ struct Orientation {
   }
 };
 
+cv::Mat Turn(const cv::Mat& image, bool transposed, bool mirrored) {
+  cv::Mat turned;
+  if (transposed) {
+    cv::transpose(image, turned);
+  } else {
+    turned = image.clone();
+  }
+  if (mirrored) cv::flip(turned, turned, 1);
+  return turned;
+}
+
 void Collect(const Level& level,
              const Orientation& orientation,
              int padding,
@@ -144,12 +155,8 @@ std::vector<LineCandidate> SumLines(const cv::Mat& score,
   std::vector<LineCandidate> found;
   for (const bool transposed : {false, true}) {
     for (const bool mirrored : {false, true}) {
-      cv::Mat turned = transposed ? cv::Mat(score.t()) : score;
-      cv::Mat turned_mask = transposed ? cv::Mat(mask.t()) : mask;
-      if (mirrored) {
-        cv::flip(turned, turned, 1);
-        cv::flip(turned_mask, turned_mask, 1);
-      }
+      const cv::Mat turned = Turn(score, transposed, mirrored);
+      const cv::Mat turned_mask = Turn(mask, transposed, mirrored);
       const Orientation orientation{transposed, mirrored, turned.cols};
       Level level = Base(turned, turned_mask);
       const int padding = level.sum.rows;

@@ -7,6 +7,14 @@
 namespace endgrade {
 namespace {
 
+// Surroundings below this share of the peak count as the clean face.
+constexpr float kClearShare = 0.08F;
+// Least share of the band's response that the smoothed map itself must show.
+constexpr float kRealShare = 0.5F;
+// A bright speck on a dark film, or the reverse, is not followed further than this many sigma: past
+// the film's edge the clean face looks like the speck.
+constexpr double kReachOnFilm = 4.0;
+
 // A region's border must stand this many sigma of the smoothed map's noise above the background.
 constexpr float kLeastBorderSigma = 2.0F;
 
@@ -15,12 +23,11 @@ struct Heights {
   float base;       // background beside the peak
   float threshold;  // on sign * (smooth - base)
   float depth;      // peak over base, positive
+  bool real;        // the smoothed map itself stands out, not just the band
 };
 
-// Median of the smoothed map on a circle around the peak, far enough out to be clear of a blob that
-// this scale is matched to.
-float SurroundingLevel(const Response& response, cv::Point peak) {
-  const double reach = 3.2 * response.sigma_cells / response.reduction + 1.0;
+// Median of the smoothed map on a circle around the peak.
+float CircleLevel(const Response& response, cv::Point peak, double reach) {
   std::array<float, 16> values{};
   size_t count = 0;
   for (int i = 0; i < 16; ++i) {
@@ -35,6 +42,20 @@ float SurroundingLevel(const Response& response, cv::Point peak) {
   return *middle;
 }
 
+// The surroundings of the feature that peaks here: the circle, of several, that is least like it.
+// The nearest is clear of a blob that this scale is matched to; wider ones of a larger feature.
+float SurroundingLevel(const Response& response, cv::Point peak) {
+  const float top = response.smooth.at<float>(peak);
+  double reach = 3.2 * response.sigma_cells / response.reduction + 1.0;
+  float level = CircleLevel(response, peak, reach);
+  for (int i = 0; i < 4 && std::abs(level) > kClearShare * std::abs(top); ++i) {
+    reach *= 1.6;
+    const float wider = CircleLevel(response, peak, reach);
+    if (std::abs(wider) < std::abs(level)) level = wider;
+  }
+  return level;
+}
+
 Heights HeightsAt(const Response& response, cv::Point peak) {
   const float band = response.band.at<float>(peak);
   const float top = response.smooth.at<float>(peak);
@@ -47,10 +68,8 @@ Heights HeightsAt(const Response& response, cv::Point peak) {
     heights.base = 0.0F;
     heights.depth = heights.sign * top;
   }
-  if (heights.depth <= 0.0F) {  // a bump inside a hollow: only the band sees it
-    heights.base = top - band;
-    heights.depth = std::abs(band);
-  }
+  // Beside a strong feature the band swings to the other side although nothing is there.
+  heights.real = heights.depth >= kRealShare * std::abs(band);
   const float noise = response.noise.At(response.radius_um.at<float>(peak));
   heights.threshold =
       std::min(0.7F * heights.depth, std::max(0.5F * heights.depth, kLeastBorderSigma * noise));
@@ -74,8 +93,18 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
                                  cv::Mat* taken) {
   if (taken->at<uchar>(peak)) return std::nullopt;
   const Heights heights = HeightsAt(response, peak);
+  if (!heights.real) return std::nullopt;
+  const double reach = heights.sign * heights.base < 0
+                           ? kReachOnFilm * response.sigma_cells / response.reduction
+                           : 1e9;
   const auto height_at = [&](cv::Point p) {
     return heights.sign * (response.smooth.at<float>(p) - heights.base);
+  };
+  // Onto a noisier material a region grows only where it stands clear of that noise too.
+  const float own_noise = response.noise.At(response.radius_um.at<float>(peak));
+  const auto clear_of_noise = [&](cv::Point p) {
+    const float noise = response.noise.At(response.radius_um.at<float>(p));
+    return noise > 1.3F * own_noise ? 3.0F * noise : 0.0F;
   };
   const cv::Rect whole(0, 0, response.smooth.cols, response.smooth.rows);
   Region region;
@@ -93,7 +122,8 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
         continue;
       }
       const float height = height_at(beside);
-      if (height < heights.threshold) {
+      const bool too_far = std::hypot(beside.x - peak.x, beside.y - peak.y) > reach;
+      if (too_far || height < heights.threshold || height < clear_of_noise(beside)) {
         const cv::Point2f crossing =
             Crossing(cell, beside, height_at(cell), height, heights.threshold);
         region.edge.push_back(response.MapCell(crossing));
@@ -116,8 +146,7 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
   region.peak = response.MapCell(peak);
   region.depth = static_cast<double>(heights.sign * heights.depth);
   region.smoothing_cells = response.sigma_cells;
-  const float noise = response.noise.At(response.radius_um.at<float>(peak));
-  region.snr = static_cast<double>(std::abs(response.band.at<float>(peak)) / noise);
+  region.snr = static_cast<double>(std::abs(response.band.at<float>(peak)) / own_noise);
   return region;
 }
 

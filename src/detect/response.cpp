@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace endgrade {
@@ -19,7 +20,7 @@ constexpr double kLeastPlaces = 24.0;
 
 // Standard score that 0.5 % of a Gaussian lies above.
 constexpr float kTailScore = 2.576F;
-constexpr float kMostTail = 2.0F;
+constexpr float kMostTail = 2.5F;
 
 cv::Mat Blur(const cv::Mat& image, double sigma) {
   cv::Mat out;
@@ -63,38 +64,61 @@ float TailFactor(std::vector<float>& values, float sigma) {
   return std::clamp(std::min(low, high) / (kTailScore * sigma), 1.0F, kMostTail);
 }
 
+// The three materials whose noise is pooled where a ring of its own is too small to count.
+enum Material { kGlass, kRim, kFerrule, kMaterials };
+
+Material MaterialOf(double inner_um, double outer_um, double rim_um) {
+  if (outer_um < rim_um - 4.5) return kGlass;
+  return inner_um > rim_um + 5.5 ? kFerrule : kRim;
+}
+
 RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response) {
   const auto& edges = map.ring_edges_um;
   const size_t count = edges.size() - 1;
+  std::vector<Material> material(count);
+  for (size_t i = 0; i < count; ++i) {
+    material[i] = MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um);
+  }
   std::vector<std::vector<float>> rings(count);
-  std::vector<float> glass;
-  const double rim_um = map.cladding_radius_um;
   const int stride = response.reduction == 1 ? 3 : 1;
+  const auto furthest = static_cast<float>(map.outer_um);
   for (int row = 0; row < response.band.rows; ++row) {
     const auto* band = response.band.ptr<float>(row);
     const auto* radius = response.radius_um.ptr<float>(row);
     for (int column = row % stride; column < response.band.cols; column += stride) {
+      if (radius[column] >= furthest) continue;
       rings[RingOf(edges, static_cast<double>(radius[column]))].push_back(band[column]);
-      if (static_cast<double>(radius[column]) < rim_um - 5.0) glass.push_back(band[column]);
     }
   }
-  const double cells = response.sigma_cells / response.reduction;
-  const double place = 4.0 * CV_PI * cells * cells / stride;  // cells of one independent value
   const auto floor = static_cast<float>(kModelFloor * map.glass_level);
-  const float glass_sigma = std::max(floor, RobustSigma(glass));
+  std::array<double, kMaterials> pooled{};
+  std::array<double, kMaterials> tails{};
+  for (int m = 0; m < kMaterials; ++m) {
+    std::vector<float> all;
+    for (size_t i = 0; i < count; ++i) {
+      if (material[i] == m) all.insert(all.end(), rings[i].begin(), rings[i].end());
+    }
+    std::vector<float> copy = all;
+    const float sigma = std::max(floor, RobustSigma(copy));
+    pooled[static_cast<size_t>(m)] = static_cast<double>(sigma);
+    tails[static_cast<size_t>(m)] =
+        m == kGlass ? 1.0 : static_cast<double>(TailFactor(all, sigma));
+  }
+  const double cells = response.sigma_cells / response.reduction;
+  const double place = 4.0 * CV_PI * cells * cells / stride;  // samples of one independent value
   std::vector<double> sigmas(count);
   for (size_t i = 0; i < count; ++i) {
-    const bool on_glass = edges[i + 1] < rim_um - 4.5;
+    const double pool = pooled[material[i]];
+    const bool on_glass = material[i] == kGlass;
     const double shot =
         map.glass_noise > 0 ? std::max(1.0, map.ring_noise[i] / map.glass_noise) : 1.0;
-    sigmas[i] = static_cast<double>(glass_sigma) * (on_glass ? shot : 1.0);
+    const double tail = tails[material[i]];
+    sigmas[i] = pool * (on_glass ? shot : tail);
     if (static_cast<double>(rings[i].size()) / place < kLeastPlaces) continue;
-    std::vector<float> values = rings[i];
-    const float own = std::max(floor, RobustSigma(values));
-    const float tail = on_glass ? 1.0F : TailFactor(rings[i], own);
-    sigmas[i] = static_cast<double>(own * tail);
+    const float own = std::max(floor, RobustSigma(rings[i]));
+    sigmas[i] = static_cast<double>(own) * tail;
     // Even light makes the glass one population: a ring of it is not believed to be quieter.
-    if (on_glass) sigmas[i] = std::max(sigmas[i], 0.8 * static_cast<double>(glass_sigma));
+    if (on_glass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
   }
   return {edges, sigmas};
 }

@@ -48,6 +48,7 @@ ContrastMap LayCells(const Frame& frame,
                      double margin_um,
                      const FlattenOptions& options) {
   ContrastMap map;
+  map.outer_um = zones.outer_um + margin_um;
   const double um_per_px = scale.um_per_px;
   map.cell_px = CellSize(um_per_px, fibre.blur_sigma_px * um_per_px, options);
   map.um_per_cell = um_per_px * map.cell_px;
@@ -76,7 +77,6 @@ ContrastMap LayCells(const Frame& frame,
   }
 
   map.radius_um = cv::Mat(map.level.size(), CV_32FC1);
-  map.valid = cv::Mat(map.level.size(), CV_8UC1, cv::Scalar(255));
   const cv::Matx22d& m = scale.um_from_px;
   for (int row = 0; row < map.level.rows; ++row) {
     auto* radius = map.radius_um.ptr<float>(row);

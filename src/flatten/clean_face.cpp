@@ -65,22 +65,24 @@ class Light {
   std::vector<double> coefficients_;
 };
 
-Light FitLight(const PolarSamples& samples, double from_um, double to_um) {
+// 2,000 places are plenty for 11 numbers: a circle every two micrometres, 64 directions on each.
+constexpr double kLightStepUm = 2.0;
+constexpr int kLightDirections = 64;
+
+Light FitLight(const ContrastMap& map, const Scale& scale, double from_um, double to_um) {
+  const PolarSamples samples =
+      ReadCircles(map, scale, {0, 0}, {from_um, to_um, kLightStepUm, kLightDirections});
   std::vector<double> rows;
   std::vector<double> values;
   std::vector<double> weights;
-  // One radius a micrometre and every second direction: 10,000 places are plenty for 11 numbers.
-  const int stride = std::max(1, static_cast<int>(std::lround(1.0 / samples.step_um)));
-  for (int i = 0; i < samples.num_radii; i += stride) {
-    const double radius = samples.Radius(i);
-    if (radius < from_um || radius > to_um) continue;
-    for (int d = (i / stride) % 2; d < PolarSamples::kDirections; d += 2) {
+  for (int i = 0; i < samples.num_radii; ++i) {
+    for (int d = 0; d < samples.num_directions; ++d) {
       const float value = samples.At(i, d);
       if (std::isnan(value)) continue;
       rows.resize(rows.size() + kLightColumns);
       LightBasis(samples.PlaceUm(i, d), rows.data() + rows.size() - kLightColumns);
       values.push_back(static_cast<double>(value));
-      weights.push_back(radius + samples.step_um);
+      weights.push_back(samples.Radius(i) + 0.25 * kLightStepUm);
     }
   }
   return Light(FitRobust(rows, values, weights, kLightColumns, kLeastSigma));
@@ -106,12 +108,12 @@ struct RingTable {
 template <typename UnevenLight>
 RingTable MedianByRadius(const PolarSamples& samples, const UnevenLight& uneven) {
   RingTable table;
-  table.from_um = samples.from_um;
-  table.step_um = samples.step_um;
+  table.from_um = samples.circles.from_um;
+  table.step_um = samples.circles.step_um;
   std::vector<float> ring;
   for (int i = 0; i < samples.num_radii; ++i) {
     ring.clear();
-    for (int d = 0; d < PolarSamples::kDirections; ++d) {
+    for (int d = 0; d < samples.num_directions; ++d) {
       const float value = samples.At(i, d);
       if (std::isnan(value)) continue;
       ring.push_back(value - static_cast<float>(uneven(samples.PlaceUm(i, d))));
@@ -133,13 +135,13 @@ class CoreProfile {
     std::vector<double> values;
     std::vector<double> weights;
     for (int i = 0; i < samples.num_radii && samples.Radius(i) <= to_um; ++i) {
-      for (int d = 0; d < PolarSamples::kDirections; d += 4) {
+      for (int d = 0; d < samples.num_directions; d += 4) {
         const float value = samples.At(i, d);
         if (std::isnan(value)) continue;
         const double r2 = std::pow(samples.Radius(i) / kUnitUm, 2);
         for (int c = 0; c < columns_; ++c) rows.push_back(std::pow(r2 * 4.0, c));
         values.push_back(static_cast<double>(value));
-        weights.push_back(samples.Radius(i) + 0.25 * samples.step_um);
+        weights.push_back(samples.Radius(i) + 0.25 * samples.circles.step_um);
       }
     }
     coefficients_ = FitRobust(rows, values, weights, columns_, kLeastSigma);
@@ -159,6 +161,78 @@ class CoreProfile {
 // 0 below `from`, 1 above `to`, straight between.
 double Ramp(double value, double from, double to) {
   return std::clamp((value - from) / std::max(to - from, 1e-9), 0.0, 1.0);
+}
+
+// A smooth surface read at every kGrid-th cell and interpolated between: the light bends too little
+// over that distance to tell.
+template <typename Surface>
+cv::Mat Spread(const ContrastMap& map, const Scale& scale, const Surface& surface) {
+  constexpr int kGrid = 8;
+  const cv::Size coarse_size(map.level.cols / kGrid + 3, map.level.rows / kGrid + 3);
+  cv::Mat coarse(coarse_size, CV_32FC1);
+  // Coarse cell i covers cells [kGrid * (i - 1), kGrid * i): its middle is where resize puts it.
+  const double first = -kGrid + 0.5 * (kGrid - 1);
+  for (int y = 0; y < coarse.rows; ++y) {
+    for (int x = 0; x < coarse.cols; ++x) {
+      const cv::Point2d cell(first + kGrid * x, first + kGrid * y);
+      coarse.at<float>(y, x) = static_cast<float>(surface(scale.ToUm(map.PxFromCell(cell))));
+    }
+  }
+  cv::Mat fine;
+  cv::resize(coarse, fine, coarse_size * kGrid, 0, 0, cv::INTER_LINEAR);
+  return fine(cv::Rect(kGrid, kGrid, map.level.cols, map.level.rows));
+}
+
+// The core: its own profile inside, a free-form ring about its edge, the glass outside.
+class Core {
+ public:
+  Core(const ContrastMap& map, const Scale& scale, const FaceRings& rings, const Light& glass)
+      : rings_(rings), glass_(glass) {
+    const PolarSamples samples =
+        ReadCircles(map,
+                    scale,
+                    rings.core_centre_um,
+                    {0.0, rings.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
+    edge_ = MedianByRadius(samples, [&](cv::Point2d um) { return glass.Uneven(um); });
+    profile_ = CoreProfile(samples, rings.core_from_um);
+  }
+
+  // `glass_here`: what the glass alone would show at this place.
+  [[nodiscard]] double At(cv::Point2d um, double glass_here) const {
+    const double radius = std::hypot(um.x - rings_.core_centre_um.x, um.y - rings_.core_centre_um.y);
+    const double outside = Ramp(radius, rings_.core_to_um - 1.0, rings_.core_to_um);
+    if (outside >= 1.0) return glass_here;
+    const double uneven = glass_.Uneven(um);
+    const double inside = profile_.At(radius) + uneven;
+    const double edge = edge_.At(radius) + uneven;
+    const double toward_edge = Ramp(radius, 0.7 * rings_.core_from_um, rings_.core_from_um);
+    const double core = inside + toward_edge * (edge - inside);
+    return core + outside * (glass_here - core);
+  }
+
+ private:
+  const FaceRings& rings_;
+  const Light& glass_;
+  RingTable edge_;
+  CoreProfile profile_;
+};
+
+// Puts the core into `clean`, around its own place only.
+void LayCore(const ContrastMap& map, const Scale& scale, const FaceRings& rings,
+             const Light& glass, cv::Mat* clean) {
+  const Core core(map, scale, rings, glass);
+  const cv::Point2d centre = map.CellFromPx(scale.ToPx(rings.core_centre_um));
+  const int reach = static_cast<int>(std::ceil(1.2 * rings.core_to_um / map.um_per_cell)) + 2;
+  const cv::Rect box =
+      cv::Rect(cvRound(centre.x) - reach, cvRound(centre.y) - reach, 2 * reach + 1, 2 * reach + 1) &
+      cv::Rect(0, 0, clean->cols, clean->rows);
+  for (int y = box.y; y < box.br().y; ++y) {
+    for (int x = box.x; x < box.br().x; ++x) {
+      float& value = clean->at<float>(y, x);
+      const cv::Point2d um = scale.ToUm(map.PxFromCell(cv::Point2d(x, y)));
+      value = static_cast<float>(core.At(um, static_cast<double>(value)));
+    }
+  }
 }
 
 }  // namespace
@@ -187,20 +261,15 @@ FaceRings PlanRings(const FibreGeometry& fibre, const Scale& scale, const Contra
       rings.core_to_um = radius_um + edge_um + 1.5;
     }
   }
-  double minimum = 0, maximum = 0;
-  cv::minMaxLoc(map.radius_um, &minimum, &maximum);
-  rings.outer_um = maximum;
+  rings.outer_um = map.outer_um;
   return rings;
 }
 
 cv::Mat FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRings& rings) {
   const double rim_um = rings.cladding_radius_um;
-  const double step_um = 0.5 * map.um_per_cell;
-  const PolarSamples face =
-      ReadCircles(map, scale, {0, 0}, 0.0, std::min(rings.outer_um, 145.0), step_um);
   const double glass_from = rings.core_radius_um > 0 ? rings.core_to_um + 1.0 : 0.0;
-  const Light glass = FitLight(face, glass_from, rings.rim_from_um + 4.0);
-  const Light ferrule = FitLight(face, rings.rim_to_um - 1.0, 1e9);
+  const Light glass = FitLight(map, scale, glass_from, rings.rim_from_um + 4.0);
+  const Light ferrule = FitLight(map, scale, rings.rim_to_um - 1.0, rings.outer_um);
 
   // Across the rim the uneven light of the glass passes into that of the ferrule.
   const auto uneven = [&](cv::Point2d um) {
@@ -208,44 +277,35 @@ cv::Mat FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRings
     return (1.0 - out) * glass.Uneven(um) + out * ferrule.Uneven(um);
   };
   const RingTable rim = MedianByRadius(
-      ReadCircles(map, scale, {0, 0}, rings.rim_from_um, rings.rim_to_um + 1, step_um), uneven);
+      ReadCircles(map,
+                  scale,
+                  {0, 0},
+                  {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256}),
+      uneven);
 
-  RingTable core_edge;
-  CoreProfile core;
-  const bool has_core = rings.core_radius_um > 0;
-  if (has_core) {
-    const PolarSamples samples =
-        ReadCircles(map, scale, rings.core_centre_um, 0.0, rings.core_to_um + 1.0, step_um);
-    core_edge = MedianByRadius(samples, [&](cv::Point2d um) { return glass.Uneven(um); });
-    core = CoreProfile(samples, rings.core_from_um);
-  }
-
-  cv::Mat clean(map.level.size(), CV_32FC1);
+  cv::Mat clean = Spread(map, scale, [&](cv::Point2d um) { return glass.At(um); }).clone();
+  const cv::Mat on_ferrule = Spread(map, scale, [&](cv::Point2d um) { return ferrule.At(um); });
+  on_ferrule.copyTo(clean, map.radius_um >= rim_um);
+  const cv::Mat uneven_glass = Spread(map, scale, [&](cv::Point2d um) { return glass.Uneven(um); });
+  const cv::Mat uneven_ferrule =
+      Spread(map, scale, [&](cv::Point2d um) { return ferrule.Uneven(um); });
   for (int row = 0; row < clean.rows; ++row) {
     auto* out = clean.ptr<float>(row);
     const auto* radii = map.radius_um.ptr<float>(row);
+    const auto* inner = uneven_glass.ptr<float>(row);
+    const auto* outer = uneven_ferrule.ptr<float>(row);
     for (int column = 0; column < clean.cols; ++column) {
       const double radius = static_cast<double>(radii[column]);
-      const cv::Point2d um = scale.ToUm(map.PxFromCell(cv::Point2d(column, row)));
-      double value = radius < rim_um ? glass.At(um) : ferrule.At(um);
+      if (radius < rings.rim_from_um || radius > rings.rim_to_um) continue;
       const double in_rim = std::min(Ramp(radius, rings.rim_from_um, rings.rim_from_um + 3.0),
                                      1.0 - Ramp(radius, rings.rim_to_um - 1.5, rings.rim_to_um));
-      if (in_rim > 0.0) value += in_rim * (rim.At(radius) + uneven(um) - value);
-      if (has_core) {
-        const double from_core =
-            std::hypot(um.x - rings.core_centre_um.x, um.y - rings.core_centre_um.y);
-        const double edge_value = core_edge.At(from_core) + glass.Uneven(um);
-        const double outside = Ramp(from_core, rings.core_to_um - 1.0, rings.core_to_um);
-        const double inside = Ramp(from_core, 0.7 * rings.core_from_um, rings.core_from_um);
-        const double in_core = core.At(from_core) + glass.Uneven(um);
-        if (outside < 1.0) {
-          const double core_value = in_core + inside * (edge_value - in_core);
-          value = core_value + outside * (value - core_value);
-        }
-      }
-      out[column] = static_cast<float>(value);
+      const auto past = static_cast<float>(Ramp(radius, rim_um - 1, rim_um + 1));
+      const float light = (1.0F - past) * inner[column] + past * outer[column];
+      const float ring = static_cast<float>(rim.At(radius)) + light;
+      out[column] += static_cast<float>(in_rim) * (ring - out[column]);
     }
   }
+  if (rings.core_radius_um > 0) LayCore(map, scale, rings, glass, &clean);
   return clean;
 }
 

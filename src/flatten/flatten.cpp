@@ -15,7 +15,7 @@ namespace {
 // the largest size that any published rule speaks of (30 um), halved.
 constexpr double kMarginUm = 15.0;
 constexpr float kLeastNoise = 0.25F;  // luma units: rounding to whole grey levels
-constexpr size_t kLeastRingCells = 150;
+constexpr size_t kLeastRingCells = 60;
 
 // Rings of the face within which noise is taken as one: narrow enough to follow the core's light
 // and the rim, wide enough to count.
@@ -51,12 +51,13 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   std::vector<std::vector<float>> levels(count);
   std::vector<float> glass;
   std::vector<float> glass_level;
-  // A third of the cells, along a slant that no grid of the camera shares.
+  // A seventh of the cells, along a slant that no grid of the camera shares.
   for (int row = 0; row < map->residual.rows; ++row) {
     const auto* residual = map->residual.ptr<float>(row);
     const auto* radius = map->radius_um.ptr<float>(row);
     const auto* background = map->background.ptr<float>(row);
-    for (int column = row % 3; column < map->residual.cols; column += 3) {
+    for (int column = (3 * row) % 7; column < map->residual.cols; column += 7) {
+      if (static_cast<double>(radius[column]) >= map->outer_um) continue;
       const size_t ring = RingOf(map->ring_edges_um, static_cast<double>(radius[column]));
       samples[ring].push_back(residual[column]);
       levels[ring].push_back(background[column]);
@@ -99,6 +100,7 @@ ContrastMap Flatten(const Frame& frame,
   const FaceRings rings = PlanRings(fibre, scale, map);
   map.background = FitCleanFace(map, scale, rings);
   cv::subtract(map.level, map.background, map.residual);
+  map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);
   MeasureNoise(rings.cladding_radius_um, &map);

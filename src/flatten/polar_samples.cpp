@@ -1,28 +1,12 @@
 #include "flatten/polar_samples.h"
 
-#include <array>
+#include <algorithm>
 #include <cmath>
 #include <limits>
 #include <numbers>
 
 namespace endgrade {
 namespace {
-
-struct Direction {
-  double cos, sin;
-};
-
-const std::array<Direction, PolarSamples::kDirections>& Directions() {
-  static const auto table = [] {
-    std::array<Direction, PolarSamples::kDirections> t{};
-    for (size_t i = 0; i < t.size(); ++i) {
-      const double angle = 2.0 * std::numbers::pi * static_cast<double>(i) / t.size();
-      t[i] = {std::cos(angle), std::sin(angle)};
-    }
-    return t;
-  }();
-  return table;
-}
 
 float Bilinear(const cv::Mat& level, double x, double y) {
   const int x0 = static_cast<int>(std::floor(x));
@@ -42,31 +26,33 @@ float Bilinear(const cv::Mat& level, double x, double y) {
 }  // namespace
 
 cv::Point2d PolarSamples::PlaceUm(int radius, int direction) const {
-  const Direction& d = Directions()[static_cast<size_t>(direction)];
-  return {centre_um.x + Radius(radius) * d.cos, centre_um.y + Radius(radius) * d.sin};
+  return centre_um + directions[static_cast<size_t>(direction)] * Radius(radius);
 }
 
 PolarSamples ReadCircles(const ContrastMap& map,
                          const Scale& scale,
                          cv::Point2d centre_um,
-                         double from_um,
-                         double to_um,
-                         double step_um) {
+                         const Circles& circles) {
   PolarSamples samples;
-  samples.from_um = from_um;
-  samples.step_um = step_um;
+  samples.circles = circles;
   samples.centre_um = centre_um;
-  samples.num_radii = std::max(0, static_cast<int>(std::floor((to_um - from_um) / step_um)) + 1);
-  samples.values.resize(static_cast<size_t>(samples.num_radii) * PolarSamples::kDirections);
+  samples.num_directions = circles.num_directions;
+  samples.num_radii = std::max(
+      0, static_cast<int>(std::floor((circles.to_um - circles.from_um) / circles.step_um)) + 1);
+  for (int d = 0; d < circles.num_directions; ++d) {
+    const double angle = 2.0 * std::numbers::pi * d / circles.num_directions;
+    samples.directions.emplace_back(std::cos(angle), std::sin(angle));
+  }
+  samples.values.reserve(static_cast<size_t>(samples.num_radii) *
+                         static_cast<size_t>(circles.num_directions));
   const cv::Matx22d px_from_um = scale.um_from_px.inv();
-  size_t next = 0;
   for (int i = 0; i < samples.num_radii; ++i) {
-    for (int d = 0; d < PolarSamples::kDirections; ++d) {
+    for (int d = 0; d < circles.num_directions; ++d) {
       const cv::Point2d um = samples.PlaceUm(i, d);
       const cv::Vec2d px = px_from_um * cv::Vec2d(um.x, um.y);
       const cv::Point2d cell =
           map.CellFromPx({scale.centre_px.x + px[0], scale.centre_px.y + px[1]});
-      samples.values[next++] = Bilinear(map.level, cell.x, cell.y);
+      samples.values.push_back(Bilinear(map.level, cell.x, cell.y));
     }
   }
   return samples;

@@ -9,28 +9,34 @@
 
 namespace endgrade {
 
-struct PolarSamples {
-  static constexpr int kDirections = 256;
-
+struct Circles {
   double from_um = 0;
+  double to_um = 0;
   double step_um = 1;
-  int num_radii = 0;
-  cv::Point2d centre_um;      // against the cladding's centre
-  std::vector<float> values;  // num_radii x kDirections; NaN outside the region
+  int num_directions = 256;
+};
 
-  [[nodiscard]] double Radius(int i) const { return from_um + i * step_um; }
+struct PolarSamples {
+  Circles circles;
+  int num_radii = 0;
+  int num_directions = 0;
+  cv::Point2d centre_um;      // against the cladding's centre
+  std::vector<float> values;  // num_radii x num_directions; NaN outside the region
+
+  [[nodiscard]] double Radius(int i) const { return circles.from_um + i * circles.step_um; }
   [[nodiscard]] float At(int radius, int direction) const {
-    return values[static_cast<size_t>(radius) * kDirections + static_cast<size_t>(direction)];
+    return values[static_cast<size_t>(radius) * static_cast<size_t>(num_directions) +
+                  static_cast<size_t>(direction)];
   }
   // The sample's place in end-face micrometres from the cladding's centre.
   [[nodiscard]] cv::Point2d PlaceUm(int radius, int direction) const;
+
+  std::vector<cv::Point2d> directions;  // unit vectors
 };
 
 [[nodiscard]] PolarSamples ReadCircles(const ContrastMap& map,
                                        const Scale& scale,
                                        cv::Point2d centre_um,
-                                       double from_um,
-                                       double to_um,
-                                       double step_um);
+                                       const Circles& circles);
 
 }  // namespace endgrade

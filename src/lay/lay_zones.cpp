@@ -43,6 +43,7 @@ ZoneMap LayZones(cv::Size picture, const Scale& scale, const Limits& limits) {
 
   const cv::Rect frame(cv::Point(0, 0), picture);
   const double outer_um = 0.5 * limits.zones.back().outer_diameter_um;
+  map.outer_um = outer_um;
   map.roi_px = Extent(scale, outer_um) & frame;
   map.labels = cv::Mat(map.roi_px.size(), CV_8UC1, cv::Scalar(ZoneMap::kOutside));
 
