@@ -91,12 +91,16 @@ int Grade(const GradeArguments& arguments) {
 void AddGrade(CLI::App& app, int* exit_code) {
   auto arguments = std::make_shared<GradeArguments>();
   CLI::App* verb = app.add_subcommand("grade", "Grade photographs against limits");
-  verb->add_option("PATH", arguments->paths, "Pictures, or folders of pictures")->required();
+  verb->add_option("PATH", arguments->paths, "Pictures, or folders of pictures")
+      ->required()
+      ->type_name("");
   verb->add_option("--limits", arguments->limits, "Limits: an ID of 'limits list', or a file")
       ->type_name("ID|FILE");
-  verb->add_option("--um-per-px", arguments->um_per_px, "Micrometres per pixel, where it is known")
+  verb->add_option("--um-per-px",
+                   arguments->um_per_px,
+                   "Micrometres per pixel, 0.01 to 10 [from the cladding]")
       ->type_name("N")
-      ->check(CLI::Range(0.01, 10.0));
+      ->check(CLI::Range(0.01, 10.0).description(""));
   CLI::Option* out =
       verb->add_option("--out", arguments->out, "Folder for results.ndjson and overlays/")
           ->type_name("DIR");
@@ -110,13 +114,13 @@ void AddGrade(CLI::App& app, int* exit_code) {
       ->check(CLI::IsMember({"simple", "guarded"}).description(""));
   verb->add_option("--threads", arguments->threads, "Pictures graded at a time [all cores]")
       ->type_name("N")
-      ->check(CLI::Range(1, 256));
+      ->check(CLI::Range(1, 256).description(""));
   verb->add_option("--max-megapixels", arguments->max_megapixels, "Refuse larger pictures [100]")
       ->type_name("N")
-      ->check(CLI::Range(0.001, 1000.0));
+      ->check(CLI::Range(0.001, 1000.0).description(""));
   verb->add_option("--max-file-mb", arguments->max_file_mb, "Refuse larger files [256]")
       ->type_name("N")
-      ->check(CLI::Range(0.001, 4096.0));
+      ->check(CLI::Range(0.001, 4096.0).description(""));
   verb->footer(
       "Example:\n"
       "  endgrade grade --limits sm-upc --out graded photographs/\n"

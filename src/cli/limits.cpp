@@ -63,7 +63,7 @@ void AddLimits(CLI::App& app, int* exit_code) {
 
   auto files = std::make_shared<std::vector<std::string>>();
   CLI::App* check = verb->add_subcommand("check", "Check limits files of your own");
-  check->add_option("FILE", *files, "Limits files")->required();
+  check->add_option("FILE", *files, "Limits files")->required()->type_name("");
   check->footer("Example:\n  endgrade limits check our-house.toml");
   check->callback([exit_code, files] { *exit_code = Check(*files); });
 }

@@ -27,6 +27,26 @@ std::vector<std::string> Arguments(int argc, char** argv) {
   return {arguments.rbegin(), arguments.rend()};  // CLI11 takes them last first
 }
 
+// The verb that was typed last, or the program itself.
+const CLI::App& Innermost(const CLI::App& app) {
+  const CLI::App* innermost = &app;
+  while (!innermost->get_subcommands().empty()) innermost = innermost->get_subcommands().front();
+  return *innermost;
+}
+
+// CLI11 says only that a subcommand is required, whatever was typed in its place.
+int ReportNoVerb(const CLI::App& app) {
+  const auto typed = app.remaining();
+  if (typed.empty()) {
+    std::fputs(app.help().c_str(), stderr);
+  } else {
+    const char* kind = typed.front().starts_with('-') ? "option" : "verb";
+    endgrade::cli::PrintErrorLine(std::string("there is no ") + kind + " \"" + typed.front() +
+                                  "\"; --help shows those there are.");
+  }
+  return endgrade::cli::kBadInput;
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
@@ -42,6 +62,11 @@ int main(int argc, char** argv) {
   endgrade::cli::AddRender(app, &exit_code);
   try {
     app.parse(Arguments(argc, argv));
+  } catch (const CLI::RequiredError& e) {
+    const CLI::App& innermost = Innermost(app);
+    if (innermost.get_require_subcommand_min() > 0) return ReportNoVerb(innermost);
+    app.exit(e);
+    return endgrade::cli::kBadInput;
   } catch (const CLI::ParseError& e) {
     return app.exit(e) == 0 ? endgrade::cli::kAllPass : endgrade::cli::kBadInput;
   }
