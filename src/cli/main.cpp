@@ -36,7 +36,7 @@ const CLI::App& Innermost(const CLI::App& app) {
 
 // CLI11 says only that a subcommand is required, whatever was typed in its place.
 int ReportNoVerb(const CLI::App& app) {
-  const auto typed = app.remaining();
+  const auto typed = app.remaining(true);
   if (typed.empty()) {
     std::fputs(app.help().c_str(), stderr);
   } else {
@@ -63,8 +63,7 @@ int main(int argc, char** argv) {
   try {
     app.parse(Arguments(argc, argv));
   } catch (const CLI::RequiredError& e) {
-    const CLI::App& innermost = Innermost(app);
-    if (innermost.get_require_subcommand_min() > 0) return ReportNoVerb(innermost);
+    if (Innermost(app).get_require_subcommand_min() > 0) return ReportNoVerb(app);
     app.exit(e);
     return endgrade::cli::kBadInput;
   } catch (const CLI::ParseError& e) {
