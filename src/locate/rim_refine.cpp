@@ -1,0 +1,240 @@
+#include "locate/rim_refine.h"
+
+#include "locate/ring_fit.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade::locate {
+namespace {
+
+constexpr int kSectors = 120;
+constexpr double kPitch = 0.5;           // columns, in pixels of the level
+constexpr double kReach = 0.22;          // of the radius, either side
+constexpr double kEnoughRadius = 240.0;  // in pixels of the level
+constexpr int kRounds = 4;
+
+// What one sector says: the common profile is here, shifted outwards by `shift` columns.
+struct SectorFit {
+  bool in_view = false;
+  double shift = 0;
+  double shift_noise = 1;
+  double gain = 0;
+  double gain_noise = 1;
+};
+
+std::vector<double> CommonProfile(const cv::Mat& values, const std::vector<double>& weights) {
+  std::vector<double> profile(static_cast<size_t>(values.cols), 0.0);
+  std::vector<float> sample;
+  for (int column = 0; column < values.cols; ++column) {
+    double sum = 0.0;
+    double total = 0.0;
+    sample.clear();
+    for (int ray = 0; ray < values.rows; ++ray) {
+      const float value = values.at<float>(ray, column);
+      if (!std::isfinite(value)) continue;
+      sample.push_back(value);
+      const double weight = weights.empty() ? 0.0 : weights[static_cast<size_t>(ray)];
+      sum += weight * static_cast<double>(value);
+      total += weight;
+    }
+    profile[static_cast<size_t>(column)] =
+        total > 0.0 ? sum / total : static_cast<double>(Median(sample));
+  }
+  return profile;
+}
+
+std::vector<double> Derivative(const std::vector<double>& profile) {
+  std::vector<double> slope(profile.size(), 0.0);
+  for (size_t i = 2; i + 2 < profile.size(); ++i) {
+    slope[i] = (2.0 * (profile[i + 2] - profile[i - 2]) + profile[i + 1] - profile[i - 1]) / 10.0;
+  }
+  return slope;
+}
+
+// Each sector as offset + tilt * x + gain * profile - gain * shift * slope, within the columns
+// from `from` to `to`.
+std::vector<SectorFit> FitSectors(const cv::Mat& values,
+                                  const std::vector<double>& profile,
+                                  int from,
+                                  int to) {
+  const std::vector<double> slope = Derivative(profile);
+  std::vector<cv::Vec4d> rows;
+  cv::Matx44d normal = cv::Matx44d::zeros();
+  for (int column = from; column < to; ++column) {
+    const auto c = static_cast<size_t>(column);
+    const double x = 2.0 * (column - from) / (to - from) - 1.0;
+    rows.emplace_back(1.0, x, profile[c], slope[c]);
+    normal += rows.back() * rows.back().t();
+  }
+  for (int i = 0; i < 4; ++i) normal(i, i) += 1e-9;
+  const cv::Matx44d inverse = normal.inv(cv::DECOMP_SVD);
+  std::vector<SectorFit> fits(static_cast<size_t>(values.rows));
+  for (int ray = 0; ray < values.rows; ++ray) {
+    SectorFit& fit = fits[static_cast<size_t>(ray)];
+    const auto* row = values.ptr<float>(ray);
+    cv::Vec4d right = cv::Vec4d::all(0);
+    fit.in_view = true;
+    for (int column = from; column < to; ++column) {
+      if (!std::isfinite(row[column])) fit.in_view = false;
+      right += rows[static_cast<size_t>(column - from)] * static_cast<double>(row[column]);
+    }
+    if (!fit.in_view) continue;
+    const cv::Vec4d x = inverse * right;
+    double rss = 0.0;
+    for (int column = from; column < to; ++column) {
+      const double miss =
+          static_cast<double>(row[column]) - rows[static_cast<size_t>(column - from)].dot(x);
+      rss += miss * miss;
+    }
+    // Half the columns are independent: they are half a pixel apart.
+    const double variance = std::max(1e-3, rss / std::max(1.0, 0.5 * (to - from) - 4.0));
+    fit.gain = x[2];
+    fit.gain_noise = std::sqrt(variance * inverse(2, 2) * 2.0);
+    fit.shift = x[2] > 0.05 ? -x[3] / x[2] : 0.0;
+    fit.shift_noise = x[2] > 0.05 ? std::sqrt(variance * inverse(3, 3) * 2.0) / x[2] : 1e6;
+  }
+  return fits;
+}
+
+bool Agrees(const SectorFit& fit) {
+  return fit.in_view && fit.gain > 3.0 * fit.gain_noise && fit.gain > 0.3 && fit.gain < 3.0;
+}
+
+struct Alignment {
+  RimOffset offset;  // size stays 0: the profile says where the rim is
+  std::vector<double> weights;
+  double scatter = 0;  // of the shifts about the ellipse, share of the radius
+  double seen = 0;
+  double in_view = 0;
+};
+
+Alignment Align(const std::vector<SectorFit>& fits, double column_step, double tolerance) {
+  std::vector<RayEdge> edges;
+  for (size_t i = 0; i < fits.size(); ++i) {
+    if (!Agrees(fits[i])) continue;
+    const double angle = 2.0 * CV_PI * static_cast<double>(i) / static_cast<double>(fits.size());
+    const double shift = std::clamp(fits[i].shift * column_step, -0.1, 0.1);
+    const double noise = std::max(fits[i].shift_noise * column_step, 0.1 * tolerance);
+    edges.push_back({std::cos(angle),
+                     std::sin(angle),
+                     shift,
+                     std::min(6.0, tolerance * tolerance / (noise * noise))});
+  }
+  Alignment result;
+  result.weights.assign(fits.size(), 0.0);
+  if (edges.size() < 12) return result;
+  result.offset = FitOffset(edges, {}, 2.0 * tolerance);
+  result.offset = FitOffset(edges, result.offset, tolerance);
+  double square = 0.0;
+  int count = 0;
+  for (size_t i = 0; i < fits.size(); ++i) {
+    if (fits[i].in_view) result.in_view += 1.0 / static_cast<double>(fits.size());
+    if (!Agrees(fits[i])) continue;
+    const double angle = 2.0 * CV_PI * static_cast<double>(i) / static_cast<double>(fits.size());
+    const double miss =
+        fits[i].shift * column_step - result.offset.At(std::cos(angle), std::sin(angle));
+    if (std::abs(miss) > tolerance) continue;
+    result.weights[i] = 1.0;
+    square += miss * miss;
+    ++count;
+  }
+  result.offset.size = 0.0;
+  result.seen = static_cast<double>(count) / static_cast<double>(fits.size());
+  result.scatter = std::sqrt(square / std::max(1, count));
+  return result;
+}
+
+PolarGrid SectorGrid(double radius, int averaged) {
+  PolarGrid grid;
+  grid.rays = kSectors;
+  grid.averaged = averaged;
+  grid.from = 1.0 - kReach;
+  grid.to = 1.0 + kReach;
+  grid.columns = std::max(24, static_cast<int>(2.0 * kReach * radius / kPitch) + 1);
+  return grid;
+}
+
+RimProfile ProfileOf(const PolarMap& map, const std::vector<double>& weights, double radius) {
+  RimProfile profile;
+  std::vector<float> sample;
+  const std::vector<double> common = CommonProfile(map.values, weights);
+  for (int column = 0; column < map.values.cols; ++column) {
+    double square = 0.0;
+    int count = 0;
+    for (int ray = 0; ray < map.values.rows; ++ray) {
+      if (weights[static_cast<size_t>(ray)] <= 0.0) continue;
+      // Against the neighbour, so that slow changes of light do not count as noise.
+      const int next = (ray + 1) % map.values.rows;
+      if (weights[static_cast<size_t>(next)] <= 0.0) continue;
+      const double miss = static_cast<double>(map.values.at<float>(ray, column)) -
+                          static_cast<double>(map.values.at<float>(next, column));
+      if (!std::isfinite(miss)) continue;
+      square += 0.5 * miss * miss;
+      ++count;
+    }
+    const double variance = square / std::max(1, count) / std::max(1, count);
+    profile.distance.push_back((map.RadiusAt(column) - 1.0) * radius);
+    profile.level.push_back(common[static_cast<size_t>(column)]);
+    profile.noise.push_back(std::sqrt(variance + 0.02 * 0.02));
+  }
+  return profile;
+}
+
+}  // namespace
+
+Level RimLevel(const cv::Mat& luma, double white_level, const RimFrame& frame) {
+  const double radius = frame.Radius();
+  const int factor = std::max(1, static_cast<int>(std::lround(radius / kEnoughRadius)));
+  const int reach = static_cast<int>(radius * (1.1 + kReach)) + 4;
+  const cv::Point middle(static_cast<int>(frame.centre.x), static_cast<int>(frame.centre.y));
+  const cv::Rect part = cv::Rect(middle.x - reach, middle.y - reach, 2 * reach, 2 * reach) &
+                        cv::Rect({0, 0}, luma.size());
+  return MakeLevel(luma, white_level, part, factor);
+}
+
+std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
+  RimFrame frame = level.FrameOf(start);
+  Alignment alignment;
+  PolarMap map;
+  for (int round = 0; round < kRounds; ++round) {
+    const double radius = frame.Radius();
+    if (!(radius > 8.0)) return std::nullopt;
+    const bool last = round + 1 == kRounds;
+    const int around = static_cast<int>(2.0 * CV_PI * radius / kSectors);
+    map =
+        SampleRays(level, frame, SectorGrid(radius, std::clamp(last ? around : around / 3, 1, 12)));
+    const std::vector<double> profile = CommonProfile(map.values, alignment.weights);
+    // Room for what is learnt: four sigma of the blur, or the first guess's own error.
+    const int half = static_cast<int>(0.12 * radius / kPitch);
+    const int middle = map.values.cols / 2;
+    const auto fits = FitSectors(map.values, profile, middle - half, middle + half + 1);
+    const double tolerance = std::max(round == 0 ? 0.03 : 0.02, 1.0 / radius);
+    alignment = Align(fits, map.step, tolerance);
+    if (alignment.seen < 0.15) return std::nullopt;
+    if (!last) frame = frame.Moved(alignment.offset);
+  }
+  const double radius = frame.Radius();
+  const auto model = FitRimModel(ProfileOf(map, alignment.weights, radius));
+  if (!model) return std::nullopt;
+  Rim rim;
+  // A blurred disc's half-height lies inside its edge by sigma^2 / 2r: the heat equation's front
+  // moves by its curvature.
+  const double bent = model->sigma * model->sigma / (2.0 * radius);
+  rim.frame = level.PictureOf(frame.Sized(1.0 + (model->rim + bent) / radius));
+  rim.seen = alignment.seen;
+  rim.in_view = alignment.in_view;
+  // Averaging to the level and sampling between its pixels blur as well.
+  const double own = (level.factor > 1 ? 1.0 / 12.0 : 0.0) + 1.0 / 6.0;
+  rim.sigma_px = level.factor * std::sqrt(std::max(0.04, model->sigma * model->sigma - own));
+  rim.step = model->step;
+  if (model->ring) rim.ring_px = *model->ring * level.factor;
+  rim.radius_uncertainty_px = level.factor * std::hypot(model->rim_uncertainty, 0.02);
+  rim.centre_uncertainty_px =
+      level.factor * std::hypot(alignment.scatter * radius *
+                                    std::sqrt(2.0 / std::max(1.0, alignment.seen * kSectors)),
+                                0.02);
+  return rim;
+}
+
+}  // namespace endgrade::locate

@@ -1,0 +1,228 @@
+#include "locate/ring_fit.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+
+namespace endgrade::locate {
+namespace {
+
+constexpr int kRays = 96;
+constexpr double kPitch = 0.7;  // columns, in pixels of the level
+constexpr size_t kEdgesPerRay = 3;
+constexpr double kClearEdge = 2.0;  // least slope of an edge, in units of the noise
+constexpr int kDraws = 160;         // of three edges; one in five is all rim when 60 % are
+// What non-square pixels (5 %) and tilt make of a circle: half the difference of the axes.
+constexpr double kOvalSpread = 0.02;
+
+struct Sight {
+  std::vector<std::vector<RayEdge>> rays;
+  int in_view = 0;
+};
+
+// The clearest edges of the wanted polarity on each ray.
+Sight FindEdges(const PolarMap& map, const cv::Mat& slope, int polarity, double noise) {
+  Sight sight;
+  sight.rays.resize(static_cast<size_t>(slope.rows));
+  const int middle = slope.cols / 2;
+  for (int ray = 0; ray < slope.rows; ++ray) {
+    const auto* row = slope.ptr<float>(ray);
+    if (std::isfinite(row[middle])) ++sight.in_view;
+    const double angle = 2.0 * CV_PI * ray / slope.rows;
+    auto& edges = sight.rays[static_cast<size_t>(ray)];
+    for (int column = 1; column + 1 < slope.cols; ++column) {
+      const double here = polarity * static_cast<double>(row[column]);
+      const double before = polarity * static_cast<double>(row[column - 1]);
+      const double after = polarity * static_cast<double>(row[column + 1]);
+      if (!(here > kClearEdge * noise && here > before && here >= after)) continue;
+      const double bend = 2.0 * here - before - after;
+      const double top = column + (bend > 0 ? 0.5 * (after - before) / bend : 0.0);
+      edges.push_back({std::cos(angle), std::sin(angle), map.RadiusAt(top) - 1.0, here / noise});
+    }
+    std::stable_sort(edges.begin(), edges.end(), [](const RayEdge& a, const RayEdge& b) {
+      return a.weight > b.weight;
+    });
+    if (edges.size() > kEdgesPerRay) edges.resize(kEdgesPerRay);
+  }
+  return sight;
+}
+
+// Three edges give size and shift. Nothing where they are too close together.
+std::optional<RimOffset> ThroughThree(const RayEdge& a, const RayEdge& b, const RayEdge& c) {
+  const cv::Matx33d m(1, a.cos_t, a.sin_t, 1, b.cos_t, b.sin_t, 1, c.cos_t, c.sin_t);
+  if (std::abs(cv::determinant(m)) < 0.3) return std::nullopt;
+  const cv::Vec3d x = m.inv() * cv::Vec3d(a.offset, b.offset, c.offset);
+  return RimOffset{x[0], x[1], x[2], 0, 0};
+}
+
+// A small generator with a fixed seed: the same picture gives the same draws everywhere.
+class Draws {
+ public:
+  size_t Below(size_t count) {
+    state_ = state_ * 6364136223846793005ULL + 1442695040888963407ULL;
+    return static_cast<size_t>((state_ >> 33U) % count);
+  }
+
+ private:
+  std::uint64_t state_ = 20150611;
+};
+
+double Agreement(const Sight& sight, const RimOffset& offset, double tolerance) {
+  double sum = 0.0;
+  for (const auto& edges : sight.rays) {
+    double best = 0.0;
+    for (const RayEdge& edge : edges) {
+      const double miss = (edge.offset - offset.At(edge.cos_t, edge.sin_t)) / tolerance;
+      if (std::abs(miss) >= 1.0) continue;
+      best = std::max(best, (1.0 - miss * miss) * std::min(edge.weight, 6.0));
+    }
+    sum += best;
+  }
+  return sum;
+}
+
+// The circle that most edges agree with (RANSAC; Fischler and Bolles 1981).
+std::optional<RimOffset> DrawBest(const Sight& sight, double reach, double tolerance) {
+  std::vector<const std::vector<RayEdge>*> rays;
+  for (const auto& edges : sight.rays) {
+    if (!edges.empty()) rays.push_back(&edges);
+  }
+  if (rays.size() < 12) return std::nullopt;
+  Draws draws;
+  RimOffset best;  // the guess itself is the first to be tried
+  double best_agreement = Agreement(sight, best, tolerance);
+  for (int draw = 0; draw < kDraws; ++draw) {
+    const size_t first = draws.Below(rays.size());
+    const size_t third = rays.size() / 3;
+    const auto& a = *rays[first];
+    const auto& b = *rays[(first + third / 2 + draws.Below(third)) % rays.size()];
+    const auto& c = *rays[(first + third / 2 + third + draws.Below(third)) % rays.size()];
+    const auto offset =
+        ThroughThree(a[draws.Below(a.size())], b[draws.Below(b.size())], c[draws.Below(c.size())]);
+    if (!offset || std::abs(offset->size) > reach ||
+        std::hypot(offset->shift_x, offset->shift_y) > reach) {
+      continue;
+    }
+    const double agreement = Agreement(sight, *offset, tolerance);
+    if (agreement > best_agreement) {
+      best_agreement = agreement;
+      best = *offset;
+    }
+  }
+  if (best_agreement <= 0.0) return std::nullopt;
+  return best;
+}
+
+// On each ray the edge nearest to the rim, if near enough.
+std::vector<RayEdge> NearestEdges(const Sight& sight, const RimOffset& offset, double tolerance) {
+  std::vector<RayEdge> nearest;
+  for (const auto& edges : sight.rays) {
+    const RayEdge* best = nullptr;
+    double best_miss = tolerance;
+    for (const RayEdge& edge : edges) {
+      const double miss = std::abs(edge.offset - offset.At(edge.cos_t, edge.sin_t));
+      if (miss < best_miss) {
+        best_miss = miss;
+        best = &edge;
+      }
+    }
+    if (best != nullptr) nearest.push_back(*best);
+  }
+  return nearest;
+}
+
+struct Pass {
+  PolarMap map;
+  Sight sight;
+  double noise = 0;
+};
+
+Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity) {
+  const double radius = frame.Radius();
+  const double smoothing = std::max(1.0, 0.015 * radius) / kPitch;
+  // The kernel needs room beyond the last place that an edge may be.
+  const double room = reach + 2.6 * smoothing * kPitch / radius;
+  PolarGrid grid;
+  grid.rays = kRays;
+  grid.averaged = std::clamp(static_cast<int>(radius * 2.0 * CV_PI / kRays / 2.0), 1, 3);
+  grid.from = std::max(0.05, 1.0 - room);
+  grid.to = 1.0 + room;
+  grid.columns = std::max(8, static_cast<int>((grid.to - grid.from) * radius / kPitch) + 1);
+  Pass pass;
+  pass.map = SampleRays(level, frame, grid);
+  const cv::Mat slope = SlopeAlongRays(pass.map.values, smoothing);
+  pass.noise = std::max(0.03, RobustSpread(slope));
+  pass.sight = FindEdges(pass.map, slope, polarity, pass.noise);
+  return pass;
+}
+
+}  // namespace
+
+RimOffset FitOffset(const std::vector<RayEdge>& edges, const RimOffset& start, double tolerance) {
+  RimOffset offset = start;
+  for (int round = 0; round < 6; ++round) {
+    cv::Matx<double, 5, 5> normal = cv::Matx<double, 5, 5>::zeros();
+    cv::Vec<double, 5> right = cv::Vec<double, 5>::all(0);
+    const double hold = tolerance * tolerance / (kOvalSpread * kOvalSpread) / 9.0;
+    normal(3, 3) = normal(4, 4) = hold;
+    normal(0, 0) = normal(1, 1) = normal(2, 2) = 1e-9;
+    for (const RayEdge& edge : edges) {
+      const double miss = (edge.offset - offset.At(edge.cos_t, edge.sin_t)) / tolerance;
+      if (std::abs(miss) >= 1.0) continue;
+      const double keep = 1.0 - miss * miss;
+      const double weight = keep * keep * std::min(edge.weight, 6.0);
+      const cv::Vec<double, 5> basis(1.0,
+                                     edge.cos_t,
+                                     edge.sin_t,
+                                     edge.cos_t * edge.cos_t - edge.sin_t * edge.sin_t,
+                                     2.0 * edge.cos_t * edge.sin_t);
+      normal += weight * basis * basis.t();
+      right += weight * edge.offset * basis;
+    }
+    const cv::Vec<double, 5> x = normal.solve(right, cv::DECOMP_CHOLESKY);
+    offset = {x[0], x[1], x[2], x[3], x[4]};
+  }
+  return offset;
+}
+
+std::optional<Ring> FitRing(const Level& level, const CircleGuess& guess, double reach) {
+  RimFrame frame = level.FrameOf(guess.frame);
+  Ring ring;
+  ring.polarity = guess.polarity;
+  for (const double within : {reach, 0.5 * reach, 0.3 * reach}) {
+    const double radius = frame.Radius();
+    if (!(radius > 4.0)) return std::nullopt;
+    const double span = std::max(within, 3.0 / radius);
+    const Pass pass = Look(level, frame, span, guess.polarity);
+    const double tolerance = std::max(0.025, 1.2 / radius);
+    RimOffset offset;
+    if (within == reach) {
+      const auto drawn = DrawBest(pass.sight, reach, std::max(0.03, 1.5 / radius));
+      if (!drawn) return std::nullopt;
+      offset = *drawn;
+    }
+    offset = FitOffset(NearestEdges(pass.sight, offset, 2.0 * tolerance), offset, 2.0 * tolerance);
+    const auto edges = NearestEdges(pass.sight, offset, tolerance);
+    offset = FitOffset(edges, offset, tolerance);
+    const double largest = std::abs(offset.size) + std::hypot(offset.shift_x, offset.shift_y) +
+                           std::hypot(offset.oval_c, offset.oval_s);
+    if (!(largest < 0.5)) return std::nullopt;
+    double square = 0.0;
+    std::vector<float> heights;
+    for (const RayEdge& edge : edges) {
+      const double miss = edge.offset - offset.At(edge.cos_t, edge.sin_t);
+      square += miss * miss;
+      heights.push_back(static_cast<float>(edge.weight));
+    }
+    const auto count = static_cast<double>(edges.size());
+    ring.seen = count / kRays;
+    ring.in_view = static_cast<double>(pass.sight.in_view) / kRays;
+    ring.scatter = std::sqrt(square / std::max(1.0, count));
+    ring.strength = static_cast<double>(Median(heights));
+    frame = frame.Moved(offset);
+  }
+  ring.frame = level.PictureOf(frame);
+  return ring;
+}
+
+}  // namespace endgrade::locate
