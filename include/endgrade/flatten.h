@@ -7,6 +7,8 @@
 #include "endgrade/locate.h"
 #include "endgrade/scale.h"
 
+#include <cstddef>
+#include <cstdint>
 #include <opencv2/core.hpp>
 
 #include <optional>
@@ -35,6 +37,7 @@ struct ContrastMap {
 
   // Noise of `residual`, one cell, by ring of the face: robust standard deviation, luma units.
   std::vector<double> ring_edges_um;  // ascending, n + 1 values
+  std::vector<std::uint16_t> ring_by_quarter_um;  // look-up for RingOf
   std::vector<double> ring_noise;     // n values
   std::vector<double> ring_level;     // n values: median background, luma units
 
@@ -44,6 +47,13 @@ struct ContrastMap {
   double cladding_radius_um = 62.5;  // as measured at the scale in use
   double glass_level = 0.0;          // median background on the cladding, luma units
   double glass_noise = 0.0;          // one cell on the cladding, luma units
+
+  // Index of the ring that holds a cell at this distance from the centre; the last one beyond all.
+  [[nodiscard]] std::size_t RingOf(float radius_um) const {
+    const auto quarter = static_cast<std::size_t>(4.0F * radius_um);
+    return quarter < ring_by_quarter_um.size() ? ring_by_quarter_um[quarter]
+                                               : ring_edges_um.size() - 2;
+  }
 
   // Centre of cell (0, 0) is at roi_px.tl() + (cell_px - 1) / 2.
   [[nodiscard]] cv::Point2d PxFromCell(cv::Point2d cell) const;

@@ -3,6 +3,8 @@
 #include "detect/line_trace.h"
 #include "flatten/cell_grid.h"
 
+#include <opencv2/imgproc.hpp>
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -11,6 +13,7 @@ namespace endgrade {
 namespace {
 
 constexpr double kNarrowest = 0.1;  // cells
+constexpr int kFollowCells = 21;    // window along the line for the level of its sides
 
 double NormalCdf(double z) { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
 
@@ -45,24 +48,63 @@ BarFit FitBar(const LineProfile& profile, double width, double centre, double bl
   return fit;
 }
 
+// Values across the line (columns) at every step along it (rows).
+cv::Mat Straighten(const cv::Mat& residual,
+                   const std::vector<cv::Point2d>& points,
+                   const std::vector<double>& offsets) {
+  cv::Mat strip(static_cast<int>(points.size()), static_cast<int>(offsets.size()), CV_32FC1);
+  for (size_t i = 0; i < points.size(); ++i) {
+    const cv::Point2d ahead = points[std::min(i + 2, points.size() - 1)];
+    const cv::Point2d behind = points[i >= 2 ? i - 2 : 0];
+    const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
+    const cv::Point2d along = (ahead - behind) * (1.0 / length);
+    auto* row = strip.ptr<float>(static_cast<int>(i));
+    for (size_t s = 0; s < offsets.size(); ++s) {
+      const cv::Point2d p(points[i].x - along.y * offsets[s], points[i].y + along.x * offsets[s]);
+      row[s] = static_cast<float>(SampleAt(residual, p));
+    }
+  }
+  return strip;
+}
+
+// Takes the level of either side, followed along the line, out of the strip: a film beside a part
+// of the line is not the line's. Returns the median step from left to right.
+double LevelSides(cv::Mat* strip) {
+  const int side = std::max(2, strip->cols / 6);
+  cv::Mat left;
+  cv::Mat right;
+  cv::reduce(strip->colRange(0, side), left, 1, cv::REDUCE_AVG);
+  cv::reduce(strip->colRange(strip->cols - side, strip->cols), right, 1, cv::REDUCE_AVG);
+  const cv::Size window(1, kFollowCells);
+  cv::blur(left, left, window, cv::Point(-1, -1), cv::BORDER_REPLICATE);
+  cv::blur(right, right, window, cv::Point(-1, -1), cv::BORDER_REPLICATE);
+  std::vector<float> steps;
+  const float middle_left = 0.5F * static_cast<float>(side - 1);
+  const float middle_right = static_cast<float>(strip->cols - 1) - middle_left;
+  for (int i = 0; i < strip->rows; ++i) {
+    const float l = left.at<float>(i);
+    const float r = right.at<float>(i);
+    steps.push_back(r - l);
+    auto* row = strip->ptr<float>(i);
+    for (int s = 0; s < strip->cols; ++s) {
+      row[s] -= l + (r - l) * (static_cast<float>(s) - middle_left) / (middle_right - middle_left);
+    }
+  }
+  return static_cast<double>(MedianOf(steps));
+}
+
 void ReadAcross(const cv::Mat& residual,
                 const std::vector<cv::Point2d>& spine,
                 double half,
                 LineProfile* profile) {
-  const std::vector<cv::Point2d> points = Resample(spine, 1.0);
   const int steps = static_cast<int>(std::ceil(half / profile->step_cells));
+  for (int s = -steps; s <= steps; ++s) profile->offsets.push_back(s * profile->step_cells);
+  cv::Mat strip = Straighten(residual, Resample(spine, 1.0), profile->offsets);
+  profile->side_step = LevelSides(&strip);
   std::vector<float> column;
-  for (int s = -steps; s <= steps; ++s) {
-    const double offset = s * profile->step_cells;
+  for (int s = 0; s < strip.cols; ++s) {
     column.clear();
-    for (size_t i = 0; i < points.size(); ++i) {
-      const cv::Point2d ahead = points[std::min(i + 2, points.size() - 1)];
-      const cv::Point2d behind = points[i >= 2 ? i - 2 : 0];
-      const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
-      const cv::Point2d along = (ahead - behind) * (1.0 / length);
-      const cv::Point2d p(points[i].x - along.y * offset, points[i].y + along.x * offset);
-      column.push_back(static_cast<float>(SampleAt(residual, p)));
-    }
+    for (int i = 0; i < strip.rows; ++i) column.push_back(strip.at<float>(i, s));
     std::vector<float> copy = column;
     const float middle = MedianOf(copy);
     const float reach = 3.0F * RobustSigma(copy) + 1e-6F;
@@ -70,8 +112,7 @@ void ReadAcross(const cv::Mat& residual,
     for (const float v : column) {
       sum += static_cast<double>(std::clamp(v, middle - reach, middle + reach));
     }
-    profile->offsets.push_back(offset);
-    profile->values.push_back(column.empty() ? 0.0 : sum / static_cast<double>(column.size()));
+    profile->values.push_back(sum / static_cast<double>(column.size()));
   }
 }
 
@@ -89,11 +130,6 @@ LineProfile MeasureProfile(const cv::Mat& residual,
   const double blur = std::max(0.5, blur_cells);
   ReadAcross(residual, spine, half_width_cells, &profile);
   const size_t count = profile.values.size();
-  const size_t side = std::max<size_t>(2, count / 6);
-  for (size_t i = 0; i < side; ++i) {
-    profile.base_left += profile.values[i] / static_cast<double>(side);
-    profile.base_right += profile.values[count - 1 - i] / static_cast<double>(side);
-  }
 
   const double widest = 1.4 * half_width_cells;
   std::vector<double> widths;

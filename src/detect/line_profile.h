@@ -11,8 +11,7 @@ struct LineProfile {
   double step_cells = 0.5;
   std::vector<double> offsets;  // cells, from the spine; left of its direction is negative
   std::vector<double> values;   // mean residual, luma units
-  double base_left = 0;         // residual well to the side
-  double base_right = 0;
+  double side_step = 0;         // median difference between its two sides, luma units
 
   // A bar of `width_cells` and `amplitude` seen through the blur explains the profile.
   double amplitude = 0;  // luma units, signed; the bar's own, before blur

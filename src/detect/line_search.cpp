@@ -21,6 +21,7 @@ constexpr double kMostTurningDeg = 75.0;  // a hair wanders, a scratch hardly do
 constexpr double kLeastOnFraction = 0.45;
 constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own height: an edge
 constexpr double kMostMisfit = 0.45;
+constexpr double kLeftoverShare = 0.5;
 constexpr int kMostTries = 400;
 
 // One pass of the search: on one material, at one width.
@@ -161,10 +162,27 @@ bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double u
   const double width_um = profile.width_cells * um_per_cell;
   const double height = std::abs(profile.peak);
   const bool long_enough = length_um >= std::max(kLeastLengthUm, kLeastAspect * width_um);
-  const bool an_edge = std::abs(profile.base_left - profile.base_right) > kMostStepShare * height;
+  const bool an_edge = std::abs(profile.side_step) > kMostStepShare * height;
   return long_enough && width_um <= kWidestUm && !an_edge &&
          trace.on_fraction >= kLeastOnFraction && trace.turning_deg <= kMostTurningDeg &&
          profile.misfit <= kMostMisfit;
+}
+
+// What the bar's fit leaves of a strong line, or its sharpening halo: a weaker line within its
+// band.
+bool IsLeftover(const LineTrace& trace, const LineProfile& profile, const LinesFound& found) {
+  const std::vector<cv::Point2d> points = Resample(trace.spine, 2.0);
+  std::vector<size_t> held(found.lines.size() + 1, 0);
+  const cv::Rect whole(0, 0, found.bands.cols, found.bands.rows);
+  for (const cv::Point2d& p : points) {
+    const cv::Point cell(cvRound(p.x), cvRound(p.y));
+    if (whole.contains(cell)) ++held[static_cast<size_t>(found.bands.at<int>(cell))];
+  }
+  for (size_t i = 1; i < held.size(); ++i) {
+    if (3 * held[i] < points.size()) continue;
+    if (std::abs(profile.peak) < kLeftoverShare * std::abs(found.lines[i - 1].depth)) return true;
+  }
+  return false;
 }
 
 Region LineRegion(const LineTrace& trace,
@@ -209,10 +227,9 @@ void RunPass(const ContrastMap& map,
     }
     const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
     const LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
-    if (getenv("EGD")) printf("pass red %.0f cand snr %.1f (%.0f,%.0f)-(%.0f,%.0f) left %.1f | trace snr %.1f len %.0f on %.2f turn %.0f mean %.2f| w %.2f+-%.2f peak %.2f base %.2f %.2f misfit %.2f\n",pass.reduction,candidate.snr,candidate.from.x,candidate.from.y,candidate.to.x,candidate.to.y,SnrLeft(pass,candidate),trace.snr,trace.Length(),trace.on_fraction,trace.turning_deg,trace.mean_score,profile.width_cells,profile.width_uncertainty_cells,profile.peak,profile.base_left,profile.base_right,profile.misfit);
-    const bool accepted = trace.snr >= 0.8 * options.line_threshold_sigma &&
+    const bool accepted = trace.snr >= options.line_threshold_sigma &&
                           LooksLikeALine(trace, profile, map.um_per_cell);
-    if (!accepted) {
+    if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
     }

@@ -12,6 +12,7 @@ constexpr double kBlockSigma = 3.0;     // evidence that a block should carry on
 constexpr double kKeepShare = 0.55;     // of the mean: a block below it does not show the line
 constexpr int kMostMisses = 3;          // blocks in a row that may be missing
 constexpr double kMostTurn = 0.22;      // radians a block
+constexpr int kMostCrossed = 12;        // blocks that may lie in the bands of other lines
 constexpr int kMostBlocks = 400;
 
 cv::Point2d Unit(cv::Point2d v) {
@@ -66,6 +67,20 @@ Segment BestPiece(const cv::Mat& score, double sign, Segment segment, double blo
   return best;
 }
 
+// Whether most of a piece has been taken by an earlier line, where the score is exactly zero: it
+// can then say nothing about this one.
+bool IsTaken(const cv::Mat& score, cv::Point2d from, cv::Point2d to) {
+  int zeros = 0;
+  constexpr int kLooks = 6;
+  for (int i = 0; i <= kLooks; ++i) {
+    const cv::Point2d p = from + (to - from) * (static_cast<double>(i) / kLooks);
+    const int x = std::clamp(cvRound(p.x), 0, score.cols - 1);
+    const int y = std::clamp(cvRound(p.y), 0, score.rows - 1);
+    zeros += score.at<float>(y, x) == 0.0F ? 1 : 0;
+  }
+  return 2 * zeros > kLooks;
+}
+
 // Walks on from `at` in blocks; appends the points reached, without the misses at the end.
 void Follow(const cv::Mat& score,
             double sign,
@@ -77,6 +92,7 @@ void Follow(const cv::Mat& score,
   const cv::Rect2d inside(0, 0, score.cols - 1, score.rows - 1);
   const double widest = std::min(kMostTurn * block, 2.0);
   int misses = 0;
+  int crossed = 0;
   std::vector<cv::Point2d> pending;
   for (int i = 0; i < kMostBlocks && misses <= kMostMisses; ++i) {
     cv::Point2d best = at + direction * block;
@@ -94,7 +110,8 @@ void Follow(const cv::Mat& score,
       }
     }
     if (best_mean < kKeepShare * mean) {
-      ++misses;
+      const bool taken = IsTaken(score, at, at + direction * block);
+      if (!taken || ++crossed > kMostCrossed) ++misses;
       at = at + direction * block;
       pending.push_back(at);
       continue;
@@ -119,13 +136,21 @@ void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* 
     const cv::Point2d b = trace->spine[i + 1];
     const double piece = std::hypot(b.x - a.x, b.y - a.y);
     means[i] = MeanScore(score, sign, a, b);
+    if (IsTaken(score, a, b)) {
+      means[i] = -1e9;
+      continue;
+    }
     sum += means[i] * piece;
     length += piece;
   }
   trace->mean_score = length > 0 ? sum / length : 0;
   trace->snr = length > 0 ? sum / std::sqrt(length * correlation) : 0;
-  for (const double mean : means) shown += mean >= kKeepShare * trace->mean_score ? 1 : 0;
-  trace->on_fraction = blocks > 0 ? static_cast<double>(shown) / static_cast<double>(blocks) : 0;
+  int asked = 0;
+  for (const double mean : means) {
+    asked += mean > -1e8 ? 1 : 0;
+    shown += mean >= kKeepShare * trace->mean_score ? 1 : 0;
+  }
+  trace->on_fraction = asked > 0 ? static_cast<double>(shown) / asked : 0;
 
   // Directions over pieces long enough that sideways noise does not read as bending.
   const std::vector<cv::Point2d> coarse = Resample(trace->spine, std::max(20.0, length / 8.0));

@@ -68,7 +68,7 @@ Level Double(const Level& half) {
 // Robust spread of sum / sqrt(count): 1 for independent cells, more for correlated ones.
 float Spread(const Level& level, float least_count) {
   std::vector<float> values;
-  const int stride = std::max(1, static_cast<int>(level.sum.total() / 60000));
+  const int stride = std::max(1, static_cast<int>(level.sum.total() / 30000));
   for (int row = 0; row < level.sum.rows; ++row) {
     const auto* sum = level.sum.ptr<float>(row);
     const auto* count = level.count.ptr<ushort>(row);
@@ -112,27 +112,36 @@ void Collect(const Level& level,
   const float least = static_cast<float>(options.least_filled * level.height);
   const float spread = Spread(level, least);
   if (spread <= 0.0F) return;
-  cv::Mat ratio(level.sum.size(), CV_32FC1);
-  for (int row = 0; row < ratio.rows; ++row) {
-    const auto* sum = level.sum.ptr<float>(row);
-    const auto* count = level.count.ptr<ushort>(row);
-    auto* out = ratio.ptr<float>(row);
-    for (int x = 0; x < ratio.cols; ++x) {
-      const auto cells = static_cast<float>(count[x]);
-      out[x] = cells >= least ? std::abs(sum[x]) / (spread * std::sqrt(cells)) : 0.0F;
-    }
+  // least |sum| by number of cells, and what turns a sum into a ratio
+  std::vector<float> needed(static_cast<size_t>(level.height) + 1, 1e30F);
+  std::vector<float> inverse(needed.size(), 0.0F);
+  for (size_t cells = 1; cells < needed.size(); ++cells) {
+    if (static_cast<float>(cells) < least) continue;
+    inverse[cells] = 1.0F / (spread * std::sqrt(static_cast<float>(cells)));
+    needed[cells] = options.threshold / inverse[cells];
   }
-  for (int strip = 0; strip < ratio.rows / level.height; ++strip) {
+  const auto ratio = [&](int row, int x) {
+    return std::abs(level.sum.at<float>(row, x)) * inverse[level.count.at<ushort>(row, x)];
+  };
+  for (int strip = 0; strip < level.sum.rows / level.height; ++strip) {
     for (int slope = 0; slope < level.height; ++slope) {
       const int row = strip * level.height + slope;
-      const auto* here = ratio.ptr<float>(row);
-      const float* above = slope > 0 ? ratio.ptr<float>(row - 1) : nullptr;
-      const float* below = slope + 1 < level.height ? ratio.ptr<float>(row + 1) : nullptr;
-      for (int x = 1; x + 1 < ratio.cols; ++x) {
-        const float value = here[x];
-        if (value < options.threshold || value < here[x - 1] || value <= here[x + 1]) continue;
-        if (above && (value < above[x] || value < above[x - 1] || value < above[x + 1])) continue;
-        if (below && (value <= below[x] || value < below[x - 1] || value < below[x + 1])) continue;
+      const auto* sum = level.sum.ptr<float>(row);
+      const auto* count = level.count.ptr<ushort>(row);
+      for (int x = 1; x + 1 < level.sum.cols; ++x) {
+        if (std::abs(sum[x]) < needed[count[x]]) continue;
+        const float value = ratio(row, x);
+        if (value < ratio(row, x - 1) || value <= ratio(row, x + 1)) continue;
+        const bool has_above = slope > 0;
+        const bool has_below = slope + 1 < level.height;
+        if (has_above && (value < ratio(row - 1, x - 1) || value < ratio(row - 1, x) ||
+                          value < ratio(row - 1, x + 1))) {
+          continue;
+        }
+        if (has_below && (value < ratio(row + 1, x - 1) || value <= ratio(row + 1, x) ||
+                          value < ratio(row + 1, x + 1))) {
+          continue;
+        }
         const auto y0 = static_cast<float>(strip * level.height);
         const auto x0 = static_cast<float>(x - padding);
         LineCandidate line;
@@ -140,7 +149,7 @@ void Collect(const Level& level,
         line.to = orientation.Place(x0 + static_cast<float>(slope),
                                     y0 + static_cast<float>(level.height - 1));
         line.snr = value;
-        line.sign = level.sum.at<float>(row, x) < 0 ? -1.0F : 1.0F;
+        line.sign = sum[x] < 0 ? -1.0F : 1.0F;
         found->push_back(line);
       }
     }

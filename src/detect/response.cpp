@@ -18,6 +18,10 @@ constexpr double kModelFloor = 0.0012;
 // Fewest independent places within a ring for a noise of its own; below it, the glass's is used.
 constexpr double kLeastPlaces = 24.0;
 
+// What is left at the rim once its ring is taken out is not noise but the rim's own unevenness: a
+// chip must stand out of it by this much more.
+constexpr double kRimDoubt = 1.5;
+
 // Standard score that 0.5 % of a Gaussian lies above.
 constexpr float kTailScore = 2.576F;
 constexpr float kMostTail = 2.5F;
@@ -43,10 +47,18 @@ cv::Mat Reduce(const cv::Mat& image, int reduction) {
   return out;
 }
 
-size_t RingOf(const std::vector<double>& edges, double radius) {
-  const auto above = std::upper_bound(edges.begin(), edges.end(), radius);
-  const auto index = std::max<std::ptrdiff_t>(0, above - edges.begin() - 1);
-  return std::min(static_cast<size_t>(index), edges.size() - 2);
+// The residual under the wider Gaussian, from the one under the narrower: a Gaussian of a Gaussian
+// adds variances. It is so smooth that half of the cells are enough.
+cv::Mat Surround(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
+  cv::Mat half;
+  cv::resize(
+      smooth, half, cv::Size((smooth.cols + 1) / 2, (smooth.rows + 1) / 2), 0, 0, cv::INTER_AREA);
+  const double box_variance = 3.0 / 12.0;  // of averaging two cells
+  const double variance = wide_sigma * wide_sigma - narrow_sigma * narrow_sigma - box_variance;
+  cv::Mat wide = Blur(half, 0.5 * std::sqrt(std::max(0.25, variance)));
+  cv::Mat out;
+  cv::resize(wide, out, smooth.size(), 0, 0, cv::INTER_LINEAR);
+  return out;
 }
 
 // How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
@@ -80,14 +92,17 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     material[i] = MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um);
   }
   std::vector<std::vector<float>> rings(count);
-  const int stride = response.reduction == 1 ? 3 : 1;
+  // Cells that share a smoothing are one independent value: a few samples of each are enough.
+  const double cells = response.sigma_cells / response.reduction;
+  const double correlated = 4.0 * CV_PI * cells * cells;
+  const int stride = std::clamp(static_cast<int>(correlated / 4.0), 1, 13);
   const auto furthest = static_cast<float>(map.outer_um);
   for (int row = 0; row < response.band.rows; ++row) {
     const auto* band = response.band.ptr<float>(row);
     const auto* radius = response.radius_um.ptr<float>(row);
-    for (int column = row % stride; column < response.band.cols; column += stride) {
+    for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
       if (radius[column] >= furthest) continue;
-      rings[RingOf(edges, static_cast<double>(radius[column]))].push_back(band[column]);
+      rings[map.RingOf(radius[column])].push_back(band[column]);
     }
   }
   const auto floor = static_cast<float>(kModelFloor * map.glass_level);
@@ -102,10 +117,10 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     const float sigma = std::max(floor, RobustSigma(copy));
     pooled[static_cast<size_t>(m)] = static_cast<double>(sigma);
     tails[static_cast<size_t>(m)] =
-        m == kGlass ? 1.0 : static_cast<double>(TailFactor(all, sigma));
+        m == kGlass ? 1.0
+                    : static_cast<double>(TailFactor(all, sigma)) * (m == kRim ? kRimDoubt : 1.0);
   }
-  const double cells = response.sigma_cells / response.reduction;
-  const double place = 4.0 * CV_PI * cells * cells / stride;  // samples of one independent value
+  const double place = correlated / stride;  // samples of one independent value
   std::vector<double> sigmas(count);
   for (size_t i = 0; i < count; ++i) {
     const double pool = pooled[material[i]];
@@ -120,18 +135,16 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     // Even light makes the glass one population: a ring of it is not believed to be quieter.
     if (on_glass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
   }
-  return {edges, sigmas};
+  return {map, std::move(sigmas)};
 }
 
 }  // namespace
 
-RingNoise::RingNoise(const std::vector<double>& edges_um, const std::vector<double>& sigmas)
-    : sigmas_(sigmas) {
-  const auto length = static_cast<size_t>(edges_um.back() * static_cast<double>(kPerUm)) + 2;
-  table_.resize(length);
-  for (size_t i = 0; i < length; ++i) {
-    const double radius = (static_cast<double>(i) + 0.5) / static_cast<double>(kPerUm);
-    table_[i] = static_cast<float>(sigmas[RingOf(edges_um, radius)]);
+RingNoise::RingNoise(const ContrastMap& map, std::vector<double> sigmas)
+    : sigmas_(std::move(sigmas)) {
+  by_quarter_um_.reserve(map.ring_by_quarter_um.size());
+  for (const auto ring : map.ring_by_quarter_um) {
+    by_quarter_um_.push_back(static_cast<float>(sigmas_[ring]));
   }
 }
 
@@ -146,9 +159,9 @@ Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double 
   const double box_variance = (reduction * reduction - 1) / 12.0;
   const double own = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
   response.smooth = Blur(reduced, own / reduction);
-  const double surround = kSurroundRatio * sigma_cells / reduction;
-  cv::Mat wide = Blur(reduced, surround);
-  cv::subtract(response.smooth, wide, response.band);
+  cv::subtract(response.smooth,
+               Surround(response.smooth, kSurroundRatio * sigma_cells / reduction, own / reduction),
+               response.band);
   response.noise = MeasureResponseNoise(map, response);
   return response;
 }

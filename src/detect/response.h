@@ -10,20 +10,19 @@
 
 namespace endgrade {
 
-// Noise by distance from the centre, with a look-up fine enough for every cell.
+// Noise by ring of the map, looked up by distance from the centre.
 class RingNoise {
  public:
   RingNoise() = default;
-  RingNoise(const std::vector<double>& edges_um, const std::vector<double>& sigmas);
+  RingNoise(const ContrastMap& map, std::vector<double> sigmas);
   [[nodiscard]] float At(float radius_um) const {
-    const auto index = static_cast<size_t>(radius_um * kPerUm);
-    return index < table_.size() ? table_[index] : table_.back();
+    const auto quarter = static_cast<size_t>(4.0F * radius_um);
+    return quarter < by_quarter_um_.size() ? by_quarter_um_[quarter] : by_quarter_um_.back();
   }
   [[nodiscard]] const std::vector<double>& sigmas() const { return sigmas_; }
 
  private:
-  static constexpr float kPerUm = 4.0F;
-  std::vector<float> table_;
+  std::vector<float> by_quarter_um_;
   std::vector<double> sigmas_;
 };
 

@@ -114,7 +114,6 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
     std::vector<Region> found;
     for (const Peak& peak : FindPeaks(response, static_cast<float>(options.threshold_sigma))) {
       if (auto region = GrowRegion(map, response, peak.cell, &taken)) {
-        if (getenv("EGD")) printf("scale %.2f red %d snr %.1f depth %.2f cells %zu r %.1f noise %.3f at %d %d\n",sigma,response.reduction,region->snr,region->depth,region->cells.size(),response.radius_um.at<float>(peak.cell),response.noise.At(response.radius_um.at<float>(peak.cell)),peak.cell.x,peak.cell.y);
         found.push_back(*std::move(region));
       }
     }

@@ -199,7 +199,8 @@ class Core {
 
   // `glass_here`: what the glass alone would show at this place.
   [[nodiscard]] double At(cv::Point2d um, double glass_here) const {
-    const double radius = std::hypot(um.x - rings_.core_centre_um.x, um.y - rings_.core_centre_um.y);
+    const double radius =
+        std::hypot(um.x - rings_.core_centre_um.x, um.y - rings_.core_centre_um.y);
     const double outside = Ramp(radius, rings_.core_to_um - 1.0, rings_.core_to_um);
     if (outside >= 1.0) return glass_here;
     const double uneven = glass_.Uneven(um);
@@ -218,8 +219,11 @@ class Core {
 };
 
 // Puts the core into `clean`, around its own place only.
-void LayCore(const ContrastMap& map, const Scale& scale, const FaceRings& rings,
-             const Light& glass, cv::Mat* clean) {
+void LayCore(const ContrastMap& map,
+             const Scale& scale,
+             const FaceRings& rings,
+             const Light& glass,
+             cv::Mat* clean) {
   const Core core(map, scale, rings, glass);
   const cv::Point2d centre = map.CellFromPx(scale.ToPx(rings.core_centre_um));
   const int reach = static_cast<int>(std::ceil(1.2 * rings.core_to_um / map.um_per_cell)) + 2;
@@ -277,10 +281,8 @@ cv::Mat FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRings
     return (1.0 - out) * glass.Uneven(um) + out * ferrule.Uneven(um);
   };
   const RingTable rim = MedianByRadius(
-      ReadCircles(map,
-                  scale,
-                  {0, 0},
-                  {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256}),
+      ReadCircles(
+          map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256}),
       uneven);
 
   cv::Mat clean = Spread(map, scale, [&](cv::Point2d um) { return glass.At(um); }).clone();

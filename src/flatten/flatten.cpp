@@ -15,7 +15,7 @@ namespace {
 // the largest size that any published rule speaks of (30 um), halved.
 constexpr double kMarginUm = 15.0;
 constexpr float kLeastNoise = 0.25F;  // luma units: rounding to whole grey levels
-constexpr size_t kLeastRingCells = 60;
+constexpr size_t kLeastRingCells = 40;
 
 // Rings of the face within which noise is taken as one: narrow enough to follow the core's light
 // and the rim, wide enough to count.
@@ -39,10 +39,16 @@ std::vector<double> NoiseRings(const FaceRings& rings) {
   return edges;
 }
 
-size_t RingOf(const std::vector<double>& edges, double radius) {
-  const auto above = std::upper_bound(edges.begin(), edges.end(), radius);
-  const auto index = std::max<std::ptrdiff_t>(0, above - edges.begin() - 1);
-  return std::min(static_cast<size_t>(index), edges.size() - 2);
+void FillLookUp(ContrastMap* map) {
+  const auto& edges = map->ring_edges_um;
+  const auto quarters = static_cast<size_t>(4.0 * edges.back()) + 1;
+  map->ring_by_quarter_um.resize(quarters);
+  size_t ring = 0;
+  for (size_t i = 0; i < quarters; ++i) {
+    const double middle = (static_cast<double>(i) + 0.5) / 4.0;
+    while (ring + 2 < edges.size() && middle >= edges[ring + 1]) ++ring;
+    map->ring_by_quarter_um[i] = static_cast<std::uint16_t>(ring);
+  }
 }
 
 void MeasureNoise(double rim_um, ContrastMap* map) {
@@ -51,14 +57,14 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   std::vector<std::vector<float>> levels(count);
   std::vector<float> glass;
   std::vector<float> glass_level;
-  // A seventh of the cells, along a slant that no grid of the camera shares.
+  // One cell in 13, along a slant that no grid of the camera shares.
   for (int row = 0; row < map->residual.rows; ++row) {
     const auto* residual = map->residual.ptr<float>(row);
     const auto* radius = map->radius_um.ptr<float>(row);
     const auto* background = map->background.ptr<float>(row);
-    for (int column = (3 * row) % 7; column < map->residual.cols; column += 7) {
+    for (int column = (5 * row) % 13; column < map->residual.cols; column += 13) {
       if (static_cast<double>(radius[column]) >= map->outer_um) continue;
-      const size_t ring = RingOf(map->ring_edges_um, static_cast<double>(radius[column]));
+      const size_t ring = map->RingOf(radius[column]);
       samples[ring].push_back(residual[column]);
       levels[ring].push_back(background[column]);
       if (radius[column] < static_cast<float>(rim_um - 5.0)) {
@@ -103,6 +109,7 @@ ContrastMap Flatten(const Frame& frame,
   map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);
+  FillLookUp(&map);
   MeasureNoise(rings.cladding_radius_um, &map);
   return map;
 }
