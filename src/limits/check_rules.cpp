@@ -45,6 +45,8 @@ class Checker {
     CheckFibre();
     CheckZones();
     CheckRuleNames();
+    // A rule that is about no zone would also show as a gap in the zone that it was meant for.
+    if (!rules_have_zones_) return std::move(findings_);
     for (size_t zone = 0; zone < limits_.zones.size(); ++zone) {
       for (const FeatureKind kind : kKinds) {
         CheckCover(zone, kind);
@@ -152,6 +154,7 @@ class Checker {
              "Give every rule an id of its own"});
       }
       if (!limits_.FindZone(rule.zone)) {
+        rules_have_zones_ = false;
         Say({true,
              AtRule(i),
              "rule \"" + rule.id + "\" is about zone \"" + rule.zone + "\", " +
@@ -298,6 +301,7 @@ class Checker {
 
   const Limits& limits_;
   std::vector<LimitsFinding> findings_;
+  bool rules_have_zones_ = true;
 };
 
 }  // namespace

@@ -190,8 +190,9 @@ Result<Limits> ReadLimits(const fs::path& path) {
   Error first = check.errors.front();
   if (const size_t others = check.errors.size() - 1; others > 0) {
     if (!first.remedy.empty()) first.remedy += ". ";
-    first.remedy += "There are " + std::to_string(others) +
-                    " more mistakes: run `endgrade limits " + "check " + path.string() + "`";
+    first.remedy += "The file has " + std::to_string(others) +
+                    (others == 1 ? " more mistake" : " more mistakes") +
+                    ": run `endgrade limits check " + path.string() + "`";
   }
   return first;
 }
