@@ -3,6 +3,7 @@
 #include "endgrade/version.h"
 
 #include <cstdio>
+#include <exception>
 #include <string>
 #include <vector>
 
@@ -47,9 +48,7 @@ int ReportNoVerb(const CLI::App& app) {
   return endgrade::cli::kBadInput;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
+int Run(int argc, char** argv) {
   int exit_code = endgrade::cli::kAllPass;
   CLI::App app{"Grades microscope photographs of fibre connector end faces.", "endgrade"};
   app.set_version_flag("--version", [] {
@@ -69,9 +68,20 @@ int main(int argc, char** argv) {
   } catch (const CLI::ParseError& e) {
     return app.exit(e) == 0 ? endgrade::cli::kAllPass : endgrade::cli::kBadInput;
   }
-  if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
-    endgrade::cli::PrintErrorLine("standard output: cannot be written.");
-    return endgrade::cli::kBadInput;
-  }
   return exit_code;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    const int exit_code = Run(argc, argv);
+    if (std::fflush(stdout) == 0 && std::ferror(stdout) == 0) return exit_code;
+    std::fputs("standard output: cannot be written.\n", stderr);
+  } catch (const std::exception& e) {
+    std::fputs("stopped: ", stderr);
+    std::fputs(e.what(), stderr);
+    std::fputc('\n', stderr);
+  }
+  return endgrade::cli::kBadInput;
 }
