@@ -7,35 +7,25 @@
 // Thin drawn circles (reticles) and dried droplets have the same brightness on either side.
 #pragma once
 
-#include "locate/level.h"
-#include "locate/ring_fit.h"
+#include "locate/ring_view.h"
 
 #include <vector>
 
 namespace endgrade::locate {
 
-struct RingView {
-  double inside = 0;          // median brightness just inside, luma units
-  double outside = 0;         // and just outside
-  double inside_texture = 0;  // robust spread of brightness about each ray's own mean
-  double outside_texture = 0;
-  double peak = 0;  // largest excursion of the median profile between the two
-};
-
-[[nodiscard]] RingView LookAtRing(const Level& level, const Ring& ring);
-
 struct Cladding {
   Ring ring;
-  double score = 0;
-  bool doubtful = false;  // could be a mask or the ferrule's edge: look for something smaller first
+  RingView view;
+  double score = 0;       // 1 for a whole, round, clear rim and no more; a core adds to it
+  bool has_core = false;  // a circle inside has the size and place of one
+  bool mask = false;  // black outside: a round mask, or the ferrule's edge, unless it has a core
+  bool line = false;  // the same on both sides: drawn, or a dried droplet
 };
 
-// Possible claddings, the likeliest first.
-[[nodiscard]] std::vector<Cladding> ChooseCladding(const std::vector<Level>& levels,
+// Possible claddings, the likeliest first. `rings` are circles found in reduced pictures; the best
+// of them are looked at again at a finer resolution.
+[[nodiscard]] std::vector<Cladding> ChooseCladding(const cv::Mat& luma,
+                                                   double white_level,
                                                    const std::vector<Ring>& rings);
-
-// The level in which a circle of this radius (pixels of the picture) is 25 to 60 pixels in radius,
-// or the finest there is.
-[[nodiscard]] const Level& LevelFor(const std::vector<Level>& levels, double radius);
 
 }  // namespace endgrade::locate

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 
 namespace endgrade::locate {
 namespace {
@@ -17,11 +18,13 @@ constexpr float kLeastGradient = 0.15F;
 // A step counts by its height up to this many times the picture's usual one, and no more beyond: a
 // burnt-in line must not outvote a faint rim.
 constexpr float kEnough = 4.0F;
+constexpr int kFullWeight = 4;         // votes of such a step
+constexpr double kLeastSupport = 0.1;  // share of a rim's full votes, for a guess
 
 struct Voter {
   float x, y;    // position
   float dx, dy;  // unit vector towards the brighter side
-  float weight;
+  std::uint16_t weight;
 };
 
 // Is the gradient's size at its greatest along its own direction here?
@@ -63,17 +66,20 @@ std::vector<Voter> FindVoters(const cv::Mat& image) {
       const float sy = gy.at<float>(row, column);
       if (!IsCrest(size, row, column, sx, sy)) continue;
       const float inverse = 1.0F / p[column];
-      voters.push_back({static_cast<float>(column),
-                        static_cast<float>(row),
-                        sx * inverse,
-                        sy * inverse,
-                        std::min(1.0F, p[column] / (kEnough * usual))});
+      voters.push_back(
+          {static_cast<float>(column),
+           static_cast<float>(row),
+           sx * inverse,
+           sy * inverse,
+           static_cast<std::uint16_t>(std::clamp(kFullWeight * p[column] / (kEnough * usual),
+                                                 1.0F,
+                                                 static_cast<float>(kFullWeight)))});
     }
   }
   return voters;
 }
 
-// One accumulator a radius: cells of centres, with room around the picture.
+// One accumulator a radius: cells of centres, with room around the picture. CV_16UC1.
 struct Votes {
   int margin = 0;  // cells
   std::vector<double> radii;
@@ -88,19 +94,19 @@ Votes Accumulate(const cv::Mat& image,
   votes.margin = static_cast<int>(0.5 * search.to_radius / kCell) + 2;
   const int width = image.cols / kCell + 1 + 2 * votes.margin;
   const int height = image.rows / kCell + 1 + 2 * votes.margin;
+  const float offset = static_cast<float>(votes.margin) + 0.5F / kCell;
   for (double r = search.from_radius; r < search.to_radius; r *= kRadiusRatio) {
     votes.radii.push_back(r);
-    cv::Mat cells = cv::Mat::zeros(height, width, CV_32F);
+    cv::Mat cells = cv::Mat::zeros(height, width, CV_16U);
     const auto reach = static_cast<float>(-polarity * r);
     for (const Voter& voter : voters) {
-      const float x = (voter.x + reach * voter.dx + 0.5F) / kCell;
-      const float y = (voter.y + reach * voter.dy + 0.5F) / kCell;
-      const int column = static_cast<int>(std::floor(x)) + votes.margin;
-      const int row = static_cast<int>(std::floor(y)) + votes.margin;
+      const int column = static_cast<int>((voter.x + reach * voter.dx) / kCell + offset);
+      const int row = static_cast<int>((voter.y + reach * voter.dy) / kCell + offset);
       if (column < 0 || row < 0 || column >= width || row >= height) continue;
-      cells.at<float>(row, column) += voter.weight;
+      auto& cell = cells.at<std::uint16_t>(row, column);
+      cell = static_cast<std::uint16_t>(cell + voter.weight);
     }
-    cv::boxFilter(cells, cells, -1, {3, 3}, {-1, -1}, false, cv::BORDER_CONSTANT);
+    cv::boxFilter(cells, cells, CV_16U, {3, 3}, {-1, -1}, false, cv::BORDER_CONSTANT);
     votes.cells.push_back(cells);
   }
   return votes;
@@ -111,20 +117,28 @@ struct Peak {
   double support;
 };
 
+bool IsPeak(const cv::Mat& cells, int row, int column) {
+  const auto here = cells.at<std::uint16_t>(row, column);
+  for (int dy = -1; dy <= 1; ++dy) {
+    for (int dx = -1; dx <= 1; ++dx) {
+      if (cells.at<std::uint16_t>(row + dy, column + dx) > here) return false;
+    }
+  }
+  return true;
+}
+
 // Best cells, each clear of the better ones by a fifth of the radius or by two bands.
 std::vector<Peak> FindPeaks(const Votes& votes, int num_peaks) {
   std::vector<Peak> all;
   for (size_t band = 0; band < votes.radii.size(); ++band) {
     const cv::Mat& cells = votes.cells[band];
-    cv::Mat around;
-    cv::dilate(cells, around, cv::Mat());
-    const double share = 1.0 / (2.0 * CV_PI * votes.radii[band]);
-    for (int row = 0; row < cells.rows; ++row) {
-      for (int column = 0; column < cells.cols; ++column) {
-        const float value = cells.at<float>(row, column);
-        const double support = static_cast<double>(value) * share;
-        if (support < 0.04 || value < around.at<float>(row, column)) continue;
-        all.push_back({static_cast<int>(band), row, column, support});
+    const double share = 1.0 / (2.0 * CV_PI * votes.radii[band] * kFullWeight);
+    const auto least = static_cast<std::uint16_t>(kLeastSupport / share);
+    for (int row = 1; row + 1 < cells.rows; ++row) {
+      const auto* p = cells.ptr<std::uint16_t>(row);
+      for (int column = 1; column + 1 < cells.cols; ++column) {
+        if (p[column] < least || !IsPeak(cells, row, column)) continue;
+        all.push_back({static_cast<int>(band), row, column, p[column] * share});
       }
     }
   }

@@ -12,22 +12,53 @@ namespace {
 
 constexpr float kOutside = std::numeric_limits<float>::quiet_NaN();
 
-float Bilinear(const cv::Mat& image, double x, double y) {
-  // A pixel covers half a pixel around its centre; up to there its own value stands.
-  if (!(x >= -0.5 && y >= -0.5 && x <= image.cols - 0.5 && y <= image.rows - 0.5)) return kOutside;
-  const double cx = std::clamp(x, 0.0, image.cols - 1.0);
-  const double cy = std::clamp(y, 0.0, image.rows - 1.0);
-  const int x0 = std::min(static_cast<int>(cx), std::max(0, image.cols - 2));
-  const int y0 = std::min(static_cast<int>(cy), std::max(0, image.rows - 2));
-  const int x1 = std::min(x0 + 1, image.cols - 1);
-  const int y1 = std::min(y0 + 1, image.rows - 1);
-  const auto fx = static_cast<float>(cx - x0);
-  const auto fy = static_cast<float>(cy - y0);
-  const auto* upper = image.ptr<float>(y0);
-  const auto* lower = image.ptr<float>(y1);
-  const float top = upper[x0] + fx * (upper[x1] - upper[x0]);
-  const float bottom = lower[x0] + fx * (lower[x1] - lower[x0]);
-  return top + fy * (bottom - top);
+// A pixel covers half a pixel around its centre; up to there its own value stands.
+float Bilinear(const cv::Mat& image, float x, float y) {
+  const auto right = static_cast<float>(image.cols - 1);
+  const auto bottom = static_cast<float>(image.rows - 1);
+  if (!(x >= -0.5F && y >= -0.5F && x <= right + 0.5F && y <= bottom + 0.5F)) return kOutside;
+  const float cx = std::clamp(x, 0.0F, right);
+  const float cy = std::clamp(y, 0.0F, bottom);
+  const int x0 = std::min(static_cast<int>(cx), image.cols - 2);
+  const int y0 = std::min(static_cast<int>(cy), image.rows - 2);
+  const float fx = cx - static_cast<float>(x0);
+  const float fy = cy - static_cast<float>(y0);
+  const auto* upper = image.ptr<float>(y0) + x0;
+  const auto* lower = image.ptr<float>(y0 + 1) + x0;
+  const float top = upper[0] + fx * (upper[1] - upper[0]);
+  const float low = lower[0] + fx * (lower[1] - lower[0]);
+  return top + fy * (low - top);
+}
+
+// Adds the samples from `from` on, `step` apart, to `row`.
+void AddRay(const cv::Mat& image, cv::Point2f from, cv::Point2f step, int count, float* row) {
+  const cv::Point2f last = from + step * static_cast<float>(count - 1);
+  const auto within = [&](cv::Point2f p) {
+    return p.x >= 0.0F && p.y >= 0.0F && p.x < static_cast<float>(image.cols - 1) &&
+           p.y < static_cast<float>(image.rows - 1);
+  };
+  if (!within(from) || !within(last)) {
+    for (int i = 0; i < count; ++i) {
+      const cv::Point2f p = from + step * static_cast<float>(i);
+      row[i] += Bilinear(image, p.x, p.y);
+    }
+    return;
+  }
+  const auto* base = image.ptr<float>(0);
+  const auto stride = static_cast<std::ptrdiff_t>(image.step1());
+  for (int i = 0; i < count; ++i) {
+    const float x = from.x + step.x * static_cast<float>(i);
+    const float y = from.y + step.y * static_cast<float>(i);
+    const int x0 = static_cast<int>(x);
+    const int y0 = static_cast<int>(y);
+    const float fx = x - static_cast<float>(x0);
+    const float fy = y - static_cast<float>(y0);
+    const float* upper = base + y0 * stride + x0;
+    const float* lower = upper + stride;
+    const float top = upper[0] + fx * (upper[1] - upper[0]);
+    const float low = lower[0] + fx * (lower[1] - lower[0]);
+    row[i] += top + fy * (low - top);
+  }
 }
 
 // Exact means: rounding them to whole grey levels would cost the faintest rims.
@@ -102,12 +133,13 @@ PolarMap SampleRays(const Level& level, const RimFrame& in_level, PolarGrid grid
     for (int i = 0; i < grid.averaged; ++i) {
       const double turn = ray + (i + 0.5) / grid.averaged - 0.5;
       const double angle = 2.0 * CV_PI * turn * grid.averaged / all;
-      const cv::Point2d unit(std::cos(angle), std::sin(angle));
-      const cv::Point2d along = in_level.At(unit.x, unit.y, 1.0) - in_level.centre;
-      for (int column = 0; column < grid.columns; ++column) {
-        const cv::Point2d p = in_level.centre + along * map.RadiusAt(column);
-        row[column] += Bilinear(level.image, p.x, p.y);
-      }
+      const cv::Point2d rim = in_level.At(std::cos(angle), std::sin(angle), 1.0);
+      const cv::Point2d along = rim - in_level.centre;
+      AddRay(level.image,
+             cv::Point2f(in_level.centre + along * map.first),
+             cv::Point2f(along * map.step),
+             grid.columns,
+             row);
     }
     const auto share = 1.0F / static_cast<float>(grid.averaged);
     for (int column = 0; column < grid.columns; ++column) row[column] *= share;
@@ -156,7 +188,12 @@ double RobustSpread(const cv::Mat& values) {
       if (std::isfinite(p[column])) sizes.push_back(std::abs(p[column]));
     }
   }
-  return 1.4826 * static_cast<double>(Median(sizes));
+  if (sizes.empty()) return 0.0;
+  const auto low =
+      sizes.begin() + static_cast<std::ptrdiff_t>(0.35 * static_cast<double>(sizes.size()));
+  std::nth_element(sizes.begin(), low, sizes.end());
+  // P(|z| < 0.4538) = 0.35 for the normal distribution.
+  return static_cast<double>(*low) / 0.4538;
 }
 
 }  // namespace endgrade::locate

@@ -50,7 +50,8 @@ struct PolarGrid {
 // NaN where the kernel leaves the picture.
 [[nodiscard]] cv::Mat SlopeAlongRays(const cv::Mat& values, double sigma);
 
-// Robust standard deviation (1.4826 x median absolute value) of the finite entries; 0 if none.
+// Robust standard deviation of the finite entries about zero, from the 35 % quantile of their
+// sizes, so that edges on nearly half of them do not count; 0 if none.
 [[nodiscard]] double RobustSpread(const cv::Mat& values);
 [[nodiscard]] float Median(std::vector<float>& values);
 

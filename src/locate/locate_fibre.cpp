@@ -1,7 +1,6 @@
 #include "endgrade/locate.h"
-#include "locate/choose_cladding.h"
-#include "locate/coarse_search.h"
 #include "locate/core_fit.h"
+#include "locate/find_claddings.h"
 #include "locate/level.h"
 #include "locate/rim_refine.h"
 #include "locate/ring_fit.h"
@@ -16,13 +15,8 @@ namespace {
 using locate::Cladding;
 using locate::Level;
 using locate::Rim;
-using locate::Ring;
 
-constexpr int kCoarseSide = 480;      // longest side of the first level that is searched, pixels
-constexpr double kFromRadius = 20.0;  // of the circles looked for in one level, its pixels
-constexpr double kToRadius = 42.0;
-constexpr int kTries = 4;             // likeliest claddings that are measured before giving up
-constexpr double kConvincing = 0.55;  // score beyond which no finer level is searched
+constexpr int kTries = 4;  // likeliest claddings that are measured before giving up
 
 std::string Number(double value) {
   char text[64];
@@ -31,47 +25,6 @@ std::string Number(double value) {
 }
 
 Reason NoFibre(const std::string& what) { return {"no_fibre", what}; }
-
-void SearchLevel(const Level& level, double from_radius, std::vector<Ring>* rings) {
-  locate::CoarseSearch search;
-  search.from_radius = from_radius;
-  search.to_radius = kToRadius;
-  for (const auto& guess : locate::VoteForCircles(level, search)) {
-    if (const auto ring = locate::FitRing(level, guess, 0.2)) rings->push_back(*ring);
-  }
-}
-
-// Levels finest first, each half as fine as the one before.
-std::vector<Level> Halvings(Level first) {
-  std::vector<Level> levels = {std::move(first)};
-  while (std::min(levels.back().image.cols, levels.back().image.rows) >= 48) {
-    levels.push_back(locate::HalveLevel(levels.back()));
-  }
-  return levels;
-}
-
-// Circles at every size, coarse levels first; finer ones only while nothing convinces.
-std::vector<Cladding> FindCladdings(const Frame& frame,
-                                    const LocateOptions& options,
-                                    std::vector<Level>* levels) {
-  const cv::Rect whole({0, 0}, frame.luma.size());
-  const int longest = std::max(whole.width, whole.height);
-  int factor = std::max(1, (longest + kCoarseSide - 1) / kCoarseSide);
-  *levels = Halvings(locate::MakeLevel(frame.luma, frame.white_level, whole, factor));
-  std::vector<Ring> rings;
-  for (const Level& level : *levels) SearchLevel(level, kFromRadius, &rings);
-  std::vector<Cladding> found = locate::ChooseCladding(*levels, rings);
-  const double least = 0.5 * options.min_cladding_diameter_px;
-  while (factor > 1 && kFromRadius * factor > least &&
-         (found.empty() || found.front().doubtful || found.front().score < kConvincing)) {
-    factor = std::max(1, factor / 2);
-    levels->insert(levels->begin(),
-                   locate::MakeLevel(frame.luma, frame.white_level, whole, factor));
-    SearchLevel(levels->front(), kFromRadius, &rings);
-    found = locate::ChooseCladding(*levels, rings);
-  }
-  return found;
-}
 
 FibreGeometry Describe(const Rim& rim, const Level& level) {
   FibreGeometry fibre;
@@ -118,14 +71,15 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
                  "the picture has no brightness to look at",
                  "Save it as a grey or colour JPEG or PNG"};
   }
-  std::vector<Level> levels;
-  const std::vector<Cladding> claddings = FindCladdings(frame, options, &levels);
+  const std::vector<Cladding> claddings =
+      locate::FindCladdings(frame.luma, frame.white_level, 0.5 * options.min_cladding_diameter_px);
   int tries = 0;
   for (const Cladding& cladding : claddings) {
     if (tries++ == kTries) break;
     const double diameter = 2.0 * cladding.ring.frame.Radius();
     if (diameter < options.min_cladding_diameter_px ||
-        diameter > options.max_cladding_diameter_px || cladding.doubtful) {
+        diameter > options.max_cladding_diameter_px ||
+        ((cladding.mask || cladding.line) && !cladding.has_core)) {
       continue;
     }
     const Level level = locate::RimLevel(frame.luma, frame.white_level, cladding.ring.frame);

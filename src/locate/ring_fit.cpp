@@ -21,7 +21,8 @@ struct Sight {
 };
 
 // The clearest edges of the wanted polarity on each ray.
-Sight FindEdges(const PolarMap& map, const cv::Mat& slope, int polarity, double noise) {
+Sight FindEdges(
+    const PolarMap& map, const cv::Mat& slope, int polarity, double noise, double span) {
   Sight sight;
   sight.rays.resize(static_cast<size_t>(slope.rows));
   const int middle = slope.cols / 2;
@@ -30,7 +31,9 @@ Sight FindEdges(const PolarMap& map, const cv::Mat& slope, int polarity, double 
     if (std::isfinite(row[middle])) ++sight.in_view;
     const double angle = 2.0 * CV_PI * ray / slope.rows;
     auto& edges = sight.rays[static_cast<size_t>(ray)];
-    for (int column = 1; column + 1 < slope.cols; ++column) {
+    const int from = std::max(1, static_cast<int>(map.ColumnAt(1.0 - span)));
+    const int to = std::min(slope.cols - 1, static_cast<int>(map.ColumnAt(1.0 + span)) + 1);
+    for (int column = from; column < to; ++column) {
       const double here = polarity * static_cast<double>(row[column]);
       const double before = polarity * static_cast<double>(row[column - 1]);
       const double after = polarity * static_cast<double>(row[column + 1]);
@@ -140,8 +143,8 @@ struct Pass {
 Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity) {
   const double radius = frame.Radius();
   const double smoothing = std::max(1.0, 0.015 * radius) / kPitch;
-  // The kernel needs room beyond the last place that an edge may be.
-  const double room = reach + 2.6 * smoothing * kPitch / radius;
+  // The kernel needs room beyond the last place that an edge may be, and the noise some more.
+  const double room = std::max(reach, 0.25) + 2.6 * smoothing * kPitch / radius;
   PolarGrid grid;
   grid.rays = kRays;
   grid.averaged = std::clamp(static_cast<int>(radius * 2.0 * CV_PI / kRays / 2.0), 1, 3);
@@ -152,7 +155,7 @@ Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity)
   pass.map = SampleRays(level, frame, grid);
   const cv::Mat slope = SlopeAlongRays(pass.map.values, smoothing);
   pass.noise = std::max(0.03, RobustSpread(slope));
-  pass.sight = FindEdges(pass.map, slope, polarity, pass.noise);
+  pass.sight = FindEdges(pass.map, slope, polarity, pass.noise, reach);
   return pass;
 }
 

@@ -1,0 +1,21 @@
+// What is on either side of a circle.
+#pragma once
+
+#include "locate/level.h"
+#include "locate/ring_fit.h"
+
+namespace endgrade::locate {
+
+struct RingView {
+  double inside = 0;          // median brightness just inside, luma units
+  double outside = 0;         // and just outside
+  double inside_texture = 0;  // robust spread of brightness about the median profile
+  double outside_texture = 0;
+  double peak = 0;        // largest excursion of the median profile beyond the two
+  double step_share = 0;  // share of the rays with a step of the majority's sign, 0.5 to 1
+};
+
+// `level` holds the ring and its surroundings.
+[[nodiscard]] RingView LookAtRing(const Level& level, const Ring& ring);
+
+}  // namespace endgrade::locate
