@@ -2,15 +2,16 @@
 // temporary name beside the target, flushed, then renamed: nothing half-written has a final name.
 #pragma once
 
-#include <filesystem>
-#include <opencv2/core.hpp>
-#include <optional>
-#include <string>
-
 #include "endgrade/frame.h"
 #include "endgrade/judge.h"
 #include "endgrade/limits.h"
 #include "endgrade/result.h"
+
+#include <opencv2/core.hpp>
+
+#include <filesystem>
+#include <optional>
+#include <string>
 
 namespace endgrade {
 
@@ -21,12 +22,12 @@ namespace endgrade {
 // The record of a file that could not be read: verdict "ungradable", reason "unreadable", no
 // fibres; so that every input has its line.
 [[nodiscard]] std::string UnreadableRecordJson(const std::filesystem::path& path,
-                                               const Limits& limits, const Error& error);
+                                               const Limits& limits,
+                                               const Error& error);
 
 // The verdict for a terminal: a line with name and verdict, then a line a reason. No control
 // characters from the name or any text pass through.
-[[nodiscard]] std::string VerdictText(const Frame& frame, const Limits& limits,
-                                      const Grade& grade);
+[[nodiscard]] std::string VerdictText(const Frame& frame, const Limits& limits, const Grade& grade);
 
 struct OverlayOptions {
   // The photograph is enlarged by a whole number until its longer side has at least this many
@@ -38,7 +39,9 @@ struct OverlayOptions {
 
 // The photograph with rings, outlines and numbers, and a strip below it with verdict, reasons and
 // a scale bar. CV_8UC3, blue-green-red. Uses frame.colour if there is any, else luma.
-[[nodiscard]] cv::Mat DrawOverlay(const Frame& frame, const Limits& limits, const Grade& grade,
+[[nodiscard]] cv::Mat DrawOverlay(const Frame& frame,
+                                  const Limits& limits,
+                                  const Grade& grade,
                                   const OverlayOptions& options = {});
 
 // Encodes by the extension (.png, .jpg) and writes safely. Errors: kWriteFailed, kUnsupported.
