@@ -43,6 +43,8 @@ struct ContrastMap {
 
   double outer_um = 0.0;  // distance from the centre up to which anything is looked for
   double um_per_cell = 1.0;
+  cv::Point2d centre_cell;                                // the cladding's centre
+  cv::Matx22d um_from_cell = cv::Matx22d::eye();          // takes (cell - centre_cell) to um
   double blur_sigma_cells = 0.0;     // of the camera, from the rim
   double cladding_radius_um = 62.5;  // as measured at the scale in use
   double glass_level = 0.0;          // median background on the cladding, luma units

@@ -13,7 +13,7 @@
 namespace endgrade {
 namespace {
 
-constexpr float kScoreBound = 3.0F;       // a cell's evidence for a line is held within this
+constexpr float kMostScore = 3.0F;        // a cell's evidence for a line is held within this
 constexpr double kLeastLengthUm = 6.0;    // shorter ones are specks
 constexpr double kLeastAspect = 5.0;      // length over width; our choice, see DEVELOPERS.md
 constexpr double kWidestUm = 6.0;         // wider ones are regions
@@ -27,19 +27,30 @@ constexpr int kMostTries = 400;
 // One pass of the search: on one material, at one width.
 struct Pass {
   cv::Mat score;         // CV_32FC1: response over noise
-  cv::Mat bounded;       // the same, held within kScoreBound, zero where taken
-  cv::Mat mask;          // CV_8UC1
+  cv::Mat bounded;       // the same, held within kMostScore, zero where taken
+  cv::Mat summed;        // the same, zero outside the field
+  LineField field;       // where lines are looked for
   double reduction = 1;  // map cells per cell of the pass
   double correlation = 1;
 };
 
+struct Face {
+  const ContrastMap& map;
+  cv::Point2d centre;        // map cells
+  cv::Matx22d um_from_cell;  // map cells
+};
+
 Pass MakePass(
-    const ContrastMap& map, const cv::Mat& residual, double sigma, float from_um, float to_um) {
-  const Response response = RespondAtScale(map, residual, sigma);
+    const Face& face, const cv::Mat& residual, double sigma, double from_um, double to_um) {
+  const Response response = RespondAtScale(face.map, residual, sigma);
   Pass pass;
   pass.reduction = response.reduction;
   pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
-  cv::inRange(response.radius_um, cv::Scalar(from_um), cv::Scalar(to_um), pass.mask);
+  const double reduction = response.reduction;
+  pass.field = {{(face.centre.x + 0.5) / reduction - 0.5, (face.centre.y + 0.5) / reduction - 0.5},
+                face.um_from_cell * reduction,
+                from_um,
+                to_um};
   pass.score = cv::Mat(response.band.size(), CV_32FC1);
   for (int y = 0; y < pass.score.rows; ++y) {
     const auto* band = response.band.ptr<float>(y);
@@ -47,18 +58,34 @@ Pass MakePass(
     auto* score = pass.score.ptr<float>(y);
     for (int x = 0; x < pass.score.cols; ++x) score[x] = band[x] / response.noise.At(radius[x]);
   }
-  cv::min(pass.score, kScoreBound, pass.bounded);
-  cv::max(pass.bounded, -kScoreBound, pass.bounded);
+  pass.bounded = cv::max(cv::min(pass.score, kMostScore), -kMostScore);
+  const cv::Mat inside = (response.radius_um >= from_um) & (response.radius_um < to_um);
+  pass.bounded.copyTo(pass.summed, inside);
   return pass;
+}
+
+// The part of the pass that its field covers.
+cv::Rect BoxOf(const Pass& pass) {
+  const cv::Matx22d& m = pass.field.um_from_cell;
+  const cv::Matx22d spread = (m.t() * m).inv();
+  const int half_x = static_cast<int>(std::ceil(pass.field.outer_um * std::sqrt(spread(0, 0))));
+  const int half_y = static_cast<int>(std::ceil(pass.field.outer_um * std::sqrt(spread(1, 1))));
+  const cv::Rect box(cvRound(pass.field.centre.x) - half_x,
+                     cvRound(pass.field.centre.y) - half_y,
+                     2 * half_x + 1,
+                     2 * half_y + 1);
+  return box & cv::Rect(0, 0, pass.score.cols, pass.score.rows);
 }
 
 std::vector<LineCandidate> CandidatesOf(const Pass& pass, const DetectOptions& options) {
   std::vector<LineCandidate> candidates;
-  const cv::Rect box = cv::boundingRect(pass.mask);
+  const cv::Rect box = BoxOf(pass);
   if (box.width < 16 || box.height < 16) return candidates;
   LineSumOptions sums;
   sums.threshold = static_cast<float>(options.line_threshold_sigma);
-  candidates = SumLines(pass.bounded(box), pass.mask(box), sums);
+  LineField field = pass.field;
+  field.centre -= cv::Point2d(box.tl());
+  candidates = SumLines(pass.summed(box), field, sums);
   const cv::Point2f shift(static_cast<float>(box.x), static_cast<float>(box.y));
   for (LineCandidate& line : candidates) {
     line.from += shift;
@@ -249,15 +276,16 @@ void RunPass(const ContrastMap& map,
 LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv::Mat* residual) {
   LinesFound found;
   found.bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
+  const Face face{map, map.centre_cell, map.um_from_cell};
   const double fine = std::max(0.8, map.blur_sigma_cells);
-  const auto rim_um = static_cast<float>(map.cladding_radius_um);
+  const double rim_um = map.cladding_radius_um;
   for (const double sigma : {fine, 2.5 * fine}) {
-    RunPass(map, options, MakePass(map, *residual, sigma, 0.0F, rim_um - 2.5F), residual, &found);
+    RunPass(map, options, MakePass(face, *residual, sigma, 0.0, rim_um - 2.5), residual, &found);
   }
   const double coarse = std::max(2.0 * fine, 2.8);
   RunPass(map,
           options,
-          MakePass(map, *residual, coarse, rim_um + 4.0F, 2.0F * rim_um),
+          MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um),
           residual,
           &found);
   return found;

@@ -8,13 +8,30 @@
 namespace endgrade {
 namespace {
 
+constexpr float kUnits = 8.0F;  // integer units of score: 1/8
+constexpr int kLongest = 1024;  // rows: 1024 * 3 * 8 = 24,576 still fits 16 bits
+constexpr size_t kSpreadSamples = 4000;
+
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
-// strip's first row to its last. Row (strip * height + slope) of `sum` holds them by the column of
-// the first row. Columns past the right border hold what is left inside.
+// strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
+// row. Columns past the right border hold what is left inside.
 struct Level {
   int height = 1;
-  cv::Mat sum;    // CV_32FC1
-  cv::Mat count;  // CV_16UC1: cells inside the mask
+  cv::Mat sum;  // CV_16SC1
+};
+
+// Back from the padded and perhaps mirrored or transposed image.
+struct Orientation {
+  bool transposed;
+  bool mirrored;
+  int columns;  // of the image before padding
+  int padding;
+
+  [[nodiscard]] cv::Point2d Place(double padded_x, double y) const {
+    double x = padded_x - padding;
+    if (mirrored) x = columns - 1 - x;
+    return transposed ? cv::Point2d(y, x) : cv::Point2d(x, y);
+  }
 };
 
 int PaddedRows(int rows) {
@@ -22,76 +39,6 @@ int PaddedRows(int rows) {
   while (padded < rows) padded *= 2;
   return padded;
 }
-
-Level Base(const cv::Mat& score, const cv::Mat& mask) {
-  Level level;
-  const int rows = PaddedRows(score.rows);
-  // Segments lean right by up to the strip's height, so they may start that far left of the image.
-  const int columns = score.cols + rows;
-  level.sum = cv::Mat::zeros(rows, columns, CV_32FC1);
-  level.count = cv::Mat::zeros(rows, columns, CV_16UC1);
-  const cv::Rect inner(rows, 0, score.cols, score.rows);
-  score.copyTo(level.sum(inner), mask);
-  level.count(inner).setTo(1, mask);
-  return level;
-}
-
-template <typename T>
-void AddShifted(const cv::Mat& from, int top_row, int bottom_row, int shift, cv::Mat* to, int row) {
-  const auto* top = from.ptr<T>(top_row);
-  const auto* bottom = from.ptr<T>(bottom_row);
-  auto* out = to->ptr<T>(row);
-  const int whole = from.cols - shift;
-  for (int x = 0; x < whole; ++x) out[x] = static_cast<T>(top[x] + bottom[x + shift]);
-  for (int x = std::max(0, whole); x < from.cols; ++x) out[x] = top[x];
-}
-
-Level Double(const Level& half) {
-  Level level;
-  level.height = 2 * half.height;
-  level.sum = cv::Mat(half.sum.size(), CV_32FC1);
-  level.count = cv::Mat(half.count.size(), CV_16UC1);
-  for (int strip = 0; strip < half.sum.rows / level.height; ++strip) {
-    const int first = strip * level.height;
-    for (int slope = 0; slope < level.height; ++slope) {
-      const int half_slope = slope / 2;
-      const int top = first + half_slope;
-      const int bottom = first + half.height + half_slope;
-      const int shift = slope - half_slope;
-      AddShifted<float>(half.sum, top, bottom, shift, &level.sum, first + slope);
-      AddShifted<ushort>(half.count, top, bottom, shift, &level.count, first + slope);
-    }
-  }
-  return level;
-}
-
-// Robust spread of sum / sqrt(count): 1 for independent cells, more for correlated ones.
-float Spread(const Level& level, float least_count) {
-  std::vector<float> values;
-  const int stride = std::max(1, static_cast<int>(level.sum.total() / 30000));
-  for (int row = 0; row < level.sum.rows; ++row) {
-    const auto* sum = level.sum.ptr<float>(row);
-    const auto* count = level.count.ptr<ushort>(row);
-    for (int x = row % stride; x < level.sum.cols; x += stride) {
-      if (static_cast<float>(count[x]) < least_count) continue;
-      values.push_back(sum[x] / std::sqrt(static_cast<float>(count[x])));
-    }
-  }
-  if (values.size() < 50) return 0.0F;
-  return RobustSigma(values);
-}
-
-// Back from the sheared, padded and perhaps mirrored or transposed image.
-struct Orientation {
-  bool transposed;
-  bool mirrored;
-  int columns;  // of the image before padding
-
-  [[nodiscard]] cv::Point2f Place(float x, float y) const {
-    if (mirrored) x = static_cast<float>(columns - 1) - x;
-    return transposed ? cv::Point2f(y, x) : cv::Point2f(x, y);
-  }
-};
 
 cv::Mat Turn(const cv::Mat& image, bool transposed, bool mirrored) {
   cv::Mat turned;
@@ -104,85 +51,189 @@ cv::Mat Turn(const cv::Mat& image, bool transposed, bool mirrored) {
   return turned;
 }
 
-void Collect(const Level& level,
-             const Orientation& orientation,
-             int padding,
-             const LineSumOptions& options,
-             std::vector<LineCandidate>* found) {
-  const float least = static_cast<float>(options.least_filled * level.height);
-  const float spread = Spread(level, least);
-  if (spread <= 0.0F) return;
-  // least |sum| by number of cells, and what turns a sum into a ratio
-  std::vector<float> needed(static_cast<size_t>(level.height) + 1, 1e30F);
-  std::vector<float> inverse(needed.size(), 0.0F);
-  for (size_t cells = 1; cells < needed.size(); ++cells) {
-    if (static_cast<float>(cells) < least) continue;
-    inverse[cells] = 1.0F / (spread * std::sqrt(static_cast<float>(cells)));
-    needed[cells] = options.threshold / inverse[cells];
-  }
-  const auto ratio = [&](int row, int x) {
-    return std::abs(level.sum.at<float>(row, x)) * inverse[level.count.at<ushort>(row, x)];
-  };
-  for (int strip = 0; strip < level.sum.rows / level.height; ++strip) {
-    for (int slope = 0; slope < level.height; ++slope) {
-      const int row = strip * level.height + slope;
-      const auto* sum = level.sum.ptr<float>(row);
-      const auto* count = level.count.ptr<ushort>(row);
-      for (int x = 1; x + 1 < level.sum.cols; ++x) {
-        if (std::abs(sum[x]) < needed[count[x]]) continue;
-        const float value = ratio(row, x);
-        if (value < ratio(row, x - 1) || value <= ratio(row, x + 1)) continue;
-        const bool has_above = slope > 0;
-        const bool has_below = slope + 1 < level.height;
-        if (has_above && (value < ratio(row - 1, x - 1) || value < ratio(row - 1, x) ||
-                          value < ratio(row - 1, x + 1))) {
-          continue;
-        }
-        if (has_below && (value < ratio(row + 1, x - 1) || value <= ratio(row + 1, x) ||
-                          value < ratio(row + 1, x + 1))) {
-          continue;
-        }
-        const auto y0 = static_cast<float>(strip * level.height);
-        const auto x0 = static_cast<float>(x - padding);
-        LineCandidate line;
-        line.from = orientation.Place(x0, y0);
-        line.to = orientation.Place(x0 + static_cast<float>(slope),
-                                    y0 + static_cast<float>(level.height - 1));
-        line.snr = value;
-        line.sign = sum[x] < 0 ? -1.0F : 1.0F;
-        found->push_back(line);
-      }
+Level Base(const cv::Mat& turned) {
+  Level level;
+  const int rows = PaddedRows(turned.rows);
+  const int lean = std::min(rows, kLongest);
+  // Segments lean right by up to the strip's height, so they may start that far left of the image.
+  level.sum = cv::Mat::zeros(rows, turned.cols + lean, CV_16SC1);
+  turned.copyTo(level.sum(cv::Rect(lean, 0, turned.cols, turned.rows)));
+  return level;
+}
+
+void AddShifted(const cv::Mat& from, int top_row, int bottom_row, int shift, short* out) {
+  const auto* top = from.ptr<short>(top_row);
+  const auto* bottom = from.ptr<short>(bottom_row) + shift;
+  const int whole = from.cols - shift;
+  for (int x = 0; x < whole; ++x) out[x] = static_cast<short>(top[x] + bottom[x]);
+  for (int x = whole; x < from.cols; ++x) out[x] = top[x];
+}
+
+void Double(const Level& half, Level* level) {
+  level->height = 2 * half.height;
+  level->sum.create(half.sum.size(), CV_16SC1);
+  for (int strip = 0; strip < half.sum.rows / level->height; ++strip) {
+    const int first = strip * level->height;
+    for (int slope = 0; slope < level->height; ++slope) {
+      const int half_slope = slope / 2;
+      AddShifted(half.sum,
+                 first + half_slope,
+                 first + half.height + half_slope,
+                 slope - half_slope,
+                 level->sum.ptr<short>(first + slope));
     }
   }
 }
 
-}  // namespace
+// Reads one level: which sums stand out of the others of their length.
+class Reader {
+ public:
+  Reader(const Level& level,
+         const Orientation& orientation,
+         const LineField& field,
+         cv::Size size,
+         const LineSumOptions& options)
+      : level_(level), orientation_(orientation), field_(field), size_(size), options_(options) {}
 
-std::vector<LineCandidate> SumLines(const cv::Mat& score,
-                                    const cv::Mat& mask,
-                                    const LineSumOptions& options) {
-  std::vector<LineCandidate> found;
-  for (const bool transposed : {false, true}) {
-    for (const bool mirrored : {false, true}) {
-      const cv::Mat turned = Turn(score, transposed, mirrored);
-      const cv::Mat turned_mask = Turn(mask, transposed, mirrored);
-      const Orientation orientation{transposed, mirrored, turned.cols};
-      Level level = Base(turned, turned_mask);
-      const int padding = level.sum.rows;
-      while (level.height < level.sum.rows) {
-        level = Double(level);
-        if (level.height >= options.shortest_cells) {
-          Collect(level, orientation, padding, options, &found);
-        }
+  void Collect(std::vector<LineCandidate>* found) const {
+    const float spread = Spread();
+    if (spread <= 0.0F) return;
+    const double least = options_.least_filled * level_.height;
+    const auto needed = static_cast<int>(options_.threshold * spread * std::sqrt(least) * kUnits);
+    for (int row = 0; row < level_.sum.rows; ++row) {
+      const auto* sum = level_.sum.ptr<short>(row);
+      for (int x = 1; x + 1 < level_.sum.cols; ++x) {
+        if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
+        const double cells = Cells(row, x);
+        if (cells < least) continue;
+        const float snr = std::abs(static_cast<float>(sum[x])) /
+                          (kUnits * spread * static_cast<float>(std::sqrt(cells)));
+        if (snr < options_.threshold) continue;
+        const float sign = sum[x] < 0 ? -1.0F : 1.0F;
+        found->push_back({cv::Point2f(From(row, x)), cv::Point2f(To(row, x)), snr, sign});
       }
     }
   }
-  std::sort(found.begin(), found.end(), [](const LineCandidate& a, const LineCandidate& b) {
-    if (a.snr != b.snr) return a.snr > b.snr;
-    if (a.from.y != b.from.y) return a.from.y < b.from.y;
-    if (a.from.x != b.from.x) return a.from.x < b.from.x;
-    return a.to.x != b.to.x ? a.to.x < b.to.x : a.to.y < b.to.y;
-  });
+
+ private:
+  [[nodiscard]] int Slope(int row) const { return row % level_.height; }
+  [[nodiscard]] cv::Point2d From(int row, int x) const {
+    return orientation_.Place(x, row - Slope(row));
+  }
+  [[nodiscard]] cv::Point2d To(int row, int x) const {
+    return orientation_.Place(x + Slope(row), row - Slope(row) + level_.height - 1);
+  }
+  [[nodiscard]] double Cells(int row, int x) const {
+    return level_.height * field_.ShareInside(From(row, x), To(row, x), size_);
+  }
+
+  // Among its neighbours in place and slope; ties go to the first.
+  [[nodiscard]] bool Highest(int row, int x) const {
+    const auto* here = level_.sum.ptr<short>(row);
+    const int value = std::abs(here[x]);
+    if (value < std::abs(here[x - 1]) || value <= std::abs(here[x + 1])) return false;
+    for (const int step : {-1, 1}) {
+      const int slope = Slope(row) + step;
+      if (slope < 0 || slope >= level_.height) continue;
+      const auto* beside = level_.sum.ptr<short>(row + step);
+      for (int dx = -1; dx <= 1; ++dx) {
+        const int other = std::abs(beside[x + dx]);
+        if (value < other || (step > 0 && dx == 0 && value == other)) return false;
+      }
+    }
+    return true;
+  }
+
+  // Robust spread of sum / sqrt(cells): 1 for independent cells, more for correlated ones.
+  [[nodiscard]] float Spread() const {
+    std::vector<float> values;
+    const double least = options_.least_filled * level_.height;
+    const size_t stride = std::max<size_t>(1, level_.sum.total() / (4 * kSpreadSamples));
+    for (size_t i = stride / 2; i < level_.sum.total(); i += stride) {
+      const int row = static_cast<int>(i / static_cast<size_t>(level_.sum.cols));
+      const int x = static_cast<int>(i % static_cast<size_t>(level_.sum.cols));
+      const double cells = Cells(row, x);
+      if (cells < least) continue;
+      values.push_back(static_cast<float>(level_.sum.at<short>(row, x)) /
+                       (kUnits * static_cast<float>(std::sqrt(cells))));
+    }
+    return values.size() < 50 ? 0.0F : RobustSigma(values);
+  }
+
+  const Level& level_;
+  const Orientation& orientation_;
+  const LineField& field_;
+  cv::Size size_;
+  const LineSumOptions& options_;
+};
+
+bool Stronger(const LineCandidate& a, const LineCandidate& b) {
+  if (a.snr != b.snr) return a.snr > b.snr;
+  if (a.from.y != b.from.y) return a.from.y < b.from.y;
+  if (a.from.x != b.from.x) return a.from.x < b.from.x;
+  return a.to.x != b.to.x ? a.to.x < b.to.x : a.to.y < b.to.y;
+}
+
+struct Span {
+  double from, to;
+  [[nodiscard]] double Length() const { return std::max(0.0, to - from); }
+};
+
+// Where a + t d, for t in `within`, is closer to the origin than `radius`.
+Span InsideCircle(cv::Point2d a, cv::Point2d d, double radius, Span within) {
+  const double dd = d.dot(d);
+  const double ad = a.dot(d);
+  const double root = ad * ad - dd * (a.dot(a) - radius * radius);
+  if (root <= 0.0 || dd <= 0.0) return {0, 0};
+  const double reach = std::sqrt(root);
+  return {std::max(within.from, (-ad - reach) / dd), std::min(within.to, (-ad + reach) / dd)};
+}
+
+Span InsideExtent(double a, double d, double size, Span within) {
+  if (std::abs(d) < 1e-12) return a >= 0 && a <= size - 1 ? within : Span{0, 0};
+  const double t0 = -a / d;
+  const double t1 = (size - 1 - a) / d;
+  return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
+}
+
+}  // namespace
+
+double LineField::ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const {
+  const cv::Point2d d = b - a;
+  Span span = InsideExtent(a.x, d.x, size.width, {0, 1});
+  span = InsideExtent(a.y, d.y, size.height, span);
+  const cv::Vec2d start = um_from_cell * cv::Vec2d(a.x - centre.x, a.y - centre.y);
+  const cv::Vec2d step = um_from_cell * cv::Vec2d(d.x, d.y);
+  const cv::Point2d a_um(start[0], start[1]);
+  const cv::Point2d d_um(step[0], step[1]);
+  const Span outer = InsideCircle(a_um, d_um, outer_um, span);
+  const Span inner = InsideCircle(a_um, d_um, inner_um, span);
+  return std::max(0.0, outer.Length() - inner.Length());
+}
+
+std::vector<LineCandidate> SumLines(const cv::Mat& score,
+                                    const LineField& field,
+                                    const LineSumOptions& options) {
+  std::vector<LineCandidate> found;
+  cv::Mat units;
+  cv::Mat bounded = cv::max(cv::min(score, kMostScore), -kMostScore);
+  bounded.convertTo(units, CV_16S, static_cast<double>(kUnits));
+  for (const bool transposed : {false, true}) {
+    for (const bool mirrored : {false, true}) {
+      const cv::Mat turned = Turn(units, transposed, mirrored);
+      Level level = Base(turned);
+      const Orientation orientation{
+          transposed, mirrored, turned.cols, level.sum.cols - turned.cols};
+      Level next;
+      while (level.height < std::min(level.sum.rows, kLongest)) {
+        Double(level, &next);
+        std::swap(level, next);
+        if (level.height < options.shortest_cells) continue;
+        Reader(level, orientation, field, score.size(), options).Collect(&found);
+      }
+    }
+  }
+  std::sort(found.begin(), found.end(), Stronger);
   if (found.size() > options.most_candidates) found.resize(options.most_candidates);
   return found;
 }

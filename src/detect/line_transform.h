@@ -15,23 +15,37 @@ struct LineCandidate {
   float sign = 1;
 };
 
+// The ring of the face that is summed over: [inner_um, outer_um) about the centre.
+struct LineField {
+  cv::Point2d centre;        // cells
+  cv::Matx22d um_from_cell;  // of (cell - centre)
+  double inner_um = 0;
+  double outer_um = 0;
+
+  // Share of the segment from a to b that lies in the ring and in an image of `size`.
+  [[nodiscard]] double ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const;
+};
+
 struct LineSumOptions {
   int shortest_cells = 16;        // power of two
-  double least_filled = 0.6;      // share of a segment that must lie inside the mask
+  double least_filled = 0.6;      // share of a segment that must lie inside the field
   float threshold = 6.0F;         // least |snr|
   size_t most_candidates = 4000;  // strongest kept
 };
 
+// Largest score that SumLines keeps: beyond it a cell counts no more.
+inline constexpr float kMostScore = 3.0F;
+
 // Approximate discrete Radon transform on strips: at each level a strip of 2^k rows holds the sums
 // along every segment that crosses it, built from two segments of the level below. Lines nearer to
-// the horizontal come from the transposed image. O(N log N) for N cells.
+// the horizontal come from the transposed image. O(N log N) for N cells, in 16-bit integers: scores
+// are kept to 1/8, far below their own noise of 1.
 //
-//   score     CV_32FC1: signal over noise, a cell; zero outside the mask
-//   mask      CV_8UC1: non-zero where score counts
+//   score     CV_32FC1: signal over noise, a cell; zero outside the field; at most 4096 a side
 //   returns   local maxima over place and slope, strongest first
 //   method    Brady 1998; Goetz & Druckmueller 1996 (from memory)
 [[nodiscard]] std::vector<LineCandidate> SumLines(const cv::Mat& score,
-                                                  const cv::Mat& mask,
+                                                  const LineField& field,
                                                   const LineSumOptions& options);
 
 }  // namespace endgrade

@@ -77,16 +77,18 @@ ContrastMap LayCells(const Frame& frame,
   }
 
   map.radius_um = cv::Mat(map.level.size(), CV_32FC1);
-  const cv::Matx22d& m = scale.um_from_px;
+  map.centre_cell = map.CellFromPx(scale.centre_px);
+  map.um_from_cell = scale.um_from_px * static_cast<double>(map.cell_px);
+  const cv::Matx22f m(map.um_from_cell);
   for (int row = 0; row < map.level.rows; ++row) {
     auto* radius = map.radius_um.ptr<float>(row);
+    const auto dy = static_cast<float>(row - map.centre_cell.y);
+    const auto left = static_cast<float>(-map.centre_cell.x);
     for (int column = 0; column < map.level.cols; ++column) {
-      const cv::Point2d p = map.PxFromCell(cv::Point2d(column, row));
-      const double dx = p.x - scale.centre_px.x;
-      const double dy = p.y - scale.centre_px.y;
-      const double x_um = m(0, 0) * dx + m(0, 1) * dy;
-      const double y_um = m(1, 0) * dx + m(1, 1) * dy;
-      radius[column] = static_cast<float>(std::sqrt(x_um * x_um + y_um * y_um));
+      const float dx = left + static_cast<float>(column);
+      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
+      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
+      radius[column] = std::sqrt(x_um * x_um + y_um * y_um);
     }
   }
   return map;

@@ -47,19 +47,27 @@ ZoneMap LayZones(cv::Size picture, const Scale& scale, const Limits& limits) {
   map.roi_px = Extent(scale, outer_um) & frame;
   map.labels = cv::Mat(map.roi_px.size(), CV_8UC1, cv::Scalar(ZoneMap::kOutside));
 
+  // Squared distances against squared borders: no root a pixel.
+  std::vector<float> borders = {0.0F};
+  for (const Zone& zone : limits.zones) {
+    borders.push_back(static_cast<float>(0.25 * zone.outer_diameter_um * zone.outer_diameter_um));
+  }
   std::vector<std::int64_t> count(limits.zones.size(), 0);
-  const cv::Matx22d& m = scale.um_from_px;
+  const cv::Matx22f m(scale.um_from_px);
   for (int row = 0; row < map.roi_px.height; ++row) {
     auto* label = map.labels.ptr<std::uint8_t>(row);
-    const double dy = map.roi_px.y + row - scale.centre_px.y;
+    const auto dy = static_cast<float>(map.roi_px.y + row - scale.centre_px.y);
+    const auto left = static_cast<float>(map.roi_px.x - scale.centre_px.x);
     for (int column = 0; column < map.roi_px.width; ++column) {
-      const double dx = map.roi_px.x + column - scale.centre_px.x;
-      const double x_um = m(0, 0) * dx + m(0, 1) * dy;
-      const double y_um = m(1, 0) * dx + m(1, 1) * dy;
-      const int zone = ZoneAt(limits, std::sqrt(x_um * x_um + y_um * y_um));
-      if (zone < 0) continue;
+      const float dx = left + static_cast<float>(column);
+      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
+      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
+      const float squared = x_um * x_um + y_um * y_um;
+      size_t zone = 0;
+      while (zone < limits.zones.size() && squared >= borders[zone + 1]) ++zone;
+      if (zone == limits.zones.size()) continue;
       label[column] = static_cast<std::uint8_t>(zone);
-      ++count[static_cast<size_t>(zone)];
+      ++count[zone];
     }
   }
   for (size_t i = 0; i < limits.zones.size(); ++i) {
