@@ -38,7 +38,8 @@ std::string AllowedWords(const Rule& rule) {
 std::string RuleHead(const Rule& rule, const Limits& limits, int count) {
   const Zone* zone = limits.FindZone(rule.zone);
   return Capitalised(zone ? ZoneWords(*zone) : "zone " + rule.zone) + ": " +
-         CountWords(count, rule.kind) + " " + SizeWords(rule.size);
+         CountWords(count, rule.kind) +
+         (rule.size.from_um || rule.size.to_um ? " " + SizeWords(rule.size) : "");
 }
 
 // "(7.2 and 5.6 um)": the largest few that break a rule.
