@@ -1,6 +1,6 @@
+#include "cli/error_line.h"
 #include "cli/grade_run.h"
 #include "cli/inputs.h"
-#include "cli/printable.h"
 #include "cli/verbs.h"
 #include "endgrade/limits.h"
 

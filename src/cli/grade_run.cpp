@@ -1,13 +1,14 @@
 #include "cli/grade_run.h"
 
+#include "cli/error_line.h"
 #include "cli/interrupt.h"
 #include "cli/overlay_names.h"
-#include "cli/printable.h"
 #include "cli/results_file.h"
 #include "cli/run_in_order.h"
 #include "cli/tally.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
+#include "present/escape.h"
 
 #include <chrono>
 #include <cstdio>
@@ -180,9 +181,9 @@ class Emitter {
 
   void PrintClosingLines() const {
     if (run_.pictures.size() > 1) PrintWhole(tally_.Text());
-    if (file_) PrintWhole("Records: " + Printable(file_->final_path().string()));
+    if (file_) PrintWhole("Records: " + PrintableText(file_->final_path().string()));
     if (file_ && run_.overlay_extension) {
-      PrintWhole("Overlays: " + Printable((*run_.folder / "overlays").string()));
+      PrintWhole("Overlays: " + PrintableText((*run_.folder / "overlays").string()));
     }
   }
 

@@ -1,6 +1,6 @@
 #include "endgrade/limits.h"
 
-#include "cli/printable.h"
+#include "cli/error_line.h"
 #include "cli/verbs.h"
 #include "limits/describe.h"
 

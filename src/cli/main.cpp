@@ -1,4 +1,4 @@
-#include "cli/printable.h"
+#include "cli/error_line.h"
 #include "cli/verbs.h"
 #include "endgrade/version.h"
 

@@ -9,11 +9,13 @@ CLADDING_RADIUS_PX = 130  # 125 um: 0.48 um a pixel, and the 250 um zone is 520 
 
 
 def _discs(discs):
-    """A grey picture of (radius_px, level, centre offset) discs over a ferrule, blurred, with noise."""
+    """A grey picture of (radius_px, level, centre offset) discs on a ferrule, blurred, with noise."""
     y, x = np.mgrid[0:HEIGHT_PX, 0:WIDTH_PX]
     level = np.full((HEIGHT_PX, WIDTH_PX), 90.0)
     for radius, value, dx, dy in discs:
-        level[np.hypot(x - WIDTH_PX / 2 - dx, y - HEIGHT_PX / 2 - dy) <= radius] = value
+        distance = np.hypot(x - WIDTH_PX / 2 - dx, y - HEIGHT_PX / 2 - dy)
+        covered = np.clip(radius - distance + 0.5, 0.0, 1.0)  # no steps along the rim
+        level += covered * (value - level)
     level = gaussian_filter(level, 1.2)
     level += np.random.default_rng(7).normal(0.0, 1.0, level.shape)
     return Image.fromarray(np.clip(np.rint(level), 0, 255).astype(np.uint8))
