@@ -1,13 +1,14 @@
 // Step 1, file -> Frame. The only step of the chain that touches a picture file.
 #pragma once
 
+#include "endgrade/frame.h"
+#include "endgrade/result.h"
+
 #include <cstdint>
 #include <filesystem>
 #include <optional>
 #include <string>
-
-#include "endgrade/frame.h"
-#include "endgrade/result.h"
+#include <string_view>
 
 namespace endgrade {
 
@@ -19,18 +20,29 @@ struct ReadOptions {
   // Largest file that is opened, in bytes. Range [1, 4 GiB].
   std::int64_t max_file_bytes = 256ll * 1024 * 1024;
 
-  // Decode colour too. Grading needs luma only, which is quicker; the overlay wants colour.
+  // Decode colour too. Grading needs luma only, which is quicker; the overlay wants colour. Luma is
+  // the same either way.
   bool colour = false;
 
   [[nodiscard]] std::optional<std::string> Problem() const;
 };
 
-// Reads JPEG, PNG, TIFF or BMP; the kind is told by the file's first bytes, never by its name.
+// Reads JPEG, PNG, TIFF or BMP; the kind is told by the file's first bytes, never by its name. The
+// file is read once into memory: digest and pixels are of the same bytes, whatever happens to it.
 //
-//   returns   Frame with luma (8 or 16 bit), upright, and the SHA-256 of the file's bytes
-//   errors    kNotFound, kUnreadable, kUnsupported, kCorrupt, kTooLarge, kOutOfMemory: the file's
-//             name, what is wrong and what to do. A file cut short is kCorrupt, not a grey patch.
+//   path      a regular file. Folders, devices and pipes are refused, and not waited for
+//   returns   Frame with luma (8 or 16 bit), upright by EXIF (JPEG, PNG) or TIFF orientation, and
+//             the SHA-256 of the file's bytes. Transparent pixels are laid over black; gamma and
+//             colour profiles change nothing; of a TIFF with several pages, the first
+//   errors    kNotFound, kUnreadable, kUnsupported, kCorrupt, kTooLarge, kOutOfMemory, kBadOption:
+//             the file's name, what is wrong and what to do. A file cut short or damaged is
+//             kCorrupt, not a grey patch
 [[nodiscard]] Result<Frame> ReadFrame(const std::filesystem::path& path,
                                       const ReadOptions& options = {});
+
+// The same of a file's bytes in memory; `name` stands in the frame and in errors.
+[[nodiscard]] Result<Frame> DecodeFrame(std::string_view bytes,
+                                        const std::filesystem::path& name,
+                                        const ReadOptions& options = {});
 
 }  // namespace endgrade

@@ -1,0 +1,155 @@
+#include "read/jpeg.h"
+
+#include "read/errors.h"
+#include "read/exif.h"
+#include "read/jpeg_decoder.h"
+#include "read/picture_size.h"
+#include "read/pixels.h"
+
+#include <algorithm>
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace endgrade::read {
+namespace {
+
+cv::Size SizeOf(const JpegDecoder& decoder) {
+  return {static_cast<int>(decoder.state().image_width),
+          static_cast<int>(decoder.state().image_height)};
+}
+
+// A Huffman code has at least one bit, and a picture at least one code a block of 64 samples: a
+// file with fewer bytes cannot hold what its header promises, and no memory is taken for it.
+bool IsTooShort(const jpeg_decompress_struct& jpeg, std::size_t num_bytes) {
+  if (jpeg.arith_code != FALSE) return false;
+  std::uint64_t blocks = 0;
+  for (int i = 0; i < jpeg.num_components; ++i) {
+    blocks += std::uint64_t{jpeg.comp_info[i].width_in_blocks} * jpeg.comp_info[i].height_in_blocks;
+  }
+  return num_bytes < blocks / 8;
+}
+
+int OrientationOf(const JpegDecoder& decoder) {
+  for (auto* marker = decoder.state().marker_list; marker != nullptr; marker = marker->next) {
+    const std::string_view segment(reinterpret_cast<const char*>(marker->data),
+                                   marker->data_length);
+    if (segment.starts_with(ExifHeader())) return ExifOrientation(segment);
+  }
+  return 1;
+}
+
+std::uint8_t Clipped(int value) { return static_cast<std::uint8_t>(std::clamp(value, 0, 255)); }
+
+// JFIF's equations in libjpeg's fixed point: blue, green and red of one row.
+void FillColour(const std::uint8_t* ycc, int width, std::uint8_t* bgr) {
+  constexpr int kHalf = 1 << 15;
+  for (int x = 0; x < width; ++x, ycc += 3, bgr += 3) {
+    const int y = ycc[0];
+    const int cb = ycc[1] - 128;
+    const int cr = ycc[2] - 128;
+    bgr[0] = Clipped(y + ((116130 * cb + kHalf) >> 16));               // 1.772
+    bgr[1] = Clipped(y + ((-22554 * cb - 46802 * cr + kHalf) >> 16));  // 0.34414, 0.71414
+    bgr[2] = Clipped(y + ((91881 * cr + kHalf) >> 16));                // 1.402
+  }
+}
+
+// Brightness straight into the frame, without touching colour.
+Result<Frame> DecodeLuma(JpegDecoder& decoder) {
+  Frame frame;
+  frame.luma.create(SizeOf(decoder), CV_8UC1);
+  if (!decoder.Start(JCS_GRAYSCALE) ||
+      !decoder.ReadRows(frame.luma.data, frame.luma.step, frame.luma.rows) || !decoder.Finish()) {
+    return decoder.problem();
+  }
+  return frame;
+}
+
+Result<Frame> DecodeLumaAndColour(JpegDecoder& decoder) {
+  Frame frame;
+  frame.luma.create(SizeOf(decoder), CV_8UC1);
+  frame.colour.create(SizeOf(decoder), CV_8UC3);
+  std::vector<std::uint8_t> row(3 * static_cast<std::size_t>(frame.luma.cols));
+  if (!decoder.Start(JCS_YCbCr)) return decoder.problem();
+  for (int y = 0; y < frame.luma.rows; ++y) {
+    if (!decoder.ReadRows(row.data(), row.size(), 1)) return decoder.problem();
+    std::uint8_t* luma = frame.luma.ptr(y);
+    for (int x = 0; x < frame.luma.cols; ++x) luma[x] = row[3 * static_cast<std::size_t>(x)];
+    FillColour(row.data(), frame.luma.cols, frame.colour.ptr(y));
+  }
+  if (!decoder.Finish()) return decoder.problem();
+  return frame;
+}
+
+Result<cv::Mat> DecodeSamples(JpegDecoder& decoder, J_COLOR_SPACE out, int type) {
+  cv::Mat samples(SizeOf(decoder), type);
+  if (!decoder.Start(out) || !decoder.ReadRows(samples.data, samples.step, samples.rows) ||
+      !decoder.Finish()) {
+    return decoder.problem();
+  }
+  return samples;
+}
+
+// Inks to light, as djpeg does: what an ink lets through times what black lets through. Files with
+// Adobe's marker store what is let through, others the ink.
+cv::Mat BgrFromCmyk(const cv::Mat& cmyk, bool stores_ink) {
+  cv::Mat bgr(cmyk.size(), CV_8UC3);
+  const unsigned int flip = stores_ink ? 255 : 0;
+  for (int y = 0; y < cmyk.rows; ++y) {
+    const std::uint8_t* in = cmyk.ptr(y);
+    std::uint8_t* out = bgr.ptr(y);
+    for (int x = 0; x < cmyk.cols; ++x, in += 4, out += 3) {
+      const unsigned int black = in[3] ^ flip;
+      for (int c = 0; c < 3; ++c) {
+        out[c] = static_cast<std::uint8_t>(((in[2 - c] ^ flip) * black + 127) / 255);
+      }
+    }
+  }
+  return bgr;
+}
+
+Result<Frame> DecodeByColourSpace(JpegDecoder& decoder, bool colour) {
+  switch (decoder.state().jpeg_color_space) {
+    case JCS_YCbCr:
+      return colour ? DecodeLumaAndColour(decoder) : DecodeLuma(decoder);
+    case JCS_GRAYSCALE: {
+      auto samples = DecodeSamples(decoder, JCS_GRAYSCALE, CV_8UC1);
+      if (!samples.ok()) return samples.error();
+      return FrameFromSamples(*samples, colour);
+    }
+    case JCS_RGB: {
+      auto samples = DecodeSamples(decoder, JCS_EXT_BGR, CV_8UC3);
+      if (!samples.ok()) return samples.error();
+      return FrameFromSamples(*samples, colour);
+    }
+    case JCS_CMYK:
+    case JCS_YCCK: {
+      const bool stores_ink = decoder.state().saw_Adobe_marker == FALSE;
+      auto samples = DecodeSamples(decoder, JCS_CMYK, CV_8UC4);
+      if (!samples.ok()) return samples.error();
+      return FrameFromSamples(BgrFromCmyk(*samples, stores_ink), colour);
+    }
+    default:
+      return Unsupported("a JPEG of " + std::to_string(decoder.state().num_components) +
+                         " channels, whose meaning is not known");
+  }
+}
+
+}  // namespace
+
+Result<Frame> DecodeJpeg(std::string_view bytes, const ReadOptions& options) {
+  JpegDecoder decoder(bytes);
+  if (!decoder.ReadHeader()) return decoder.problem();
+  const auto& header = decoder.state();
+  if (auto problem = SizeProblem(header.image_width, header.image_height, options)) {
+    return *problem;
+  }
+  if (IsTooShort(header, bytes.size())) return CutShort("JPEG");
+  const int orientation = OrientationOf(decoder);
+  auto frame = DecodeByColourSpace(decoder, options.colour);
+  if (frame.ok()) TurnUpright(orientation, &*frame);
+  return frame;
+}
+
+}  // namespace endgrade::read
