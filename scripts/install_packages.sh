@@ -7,7 +7,8 @@ set -euo pipefail
 
 build_packages=(
   g++ cmake ninja-build git
-  libcli11-dev libexif-dev libjpeg-dev libopencv-core-dev libopencv-imgproc-dev libpng-dev
+  libcli11-dev libdeflate-dev libexif-dev libfreetype-dev libjpeg-dev libopencv-core-dev
+  libopencv-imgproc-dev libpng-dev fonts-dejavu-core # fonts: copied into the program
   libssl-dev libtomlplusplus-dev nlohmann-json3-dev
   libopencv-imgcodecs406 # loaded at run time, for TIFF and BMP
 )

@@ -1,0 +1,82 @@
+#include "present/encode.h"
+
+#include <jpeglib.h>
+
+#include <csetjmp>
+#include <cstdio>
+#include <memory>
+
+namespace endgrade {
+namespace {
+
+constexpr int kQuality = 92;
+
+struct JpegErrors {
+  jpeg_error_mgr manager{};
+  std::jmp_buf on_error{};
+  char message[JMSG_LENGTH_MAX] = {};
+};
+
+[[noreturn]] void JumpOut(j_common_ptr jpeg) {
+  auto* errors = reinterpret_cast<JpegErrors*>(jpeg->err);
+  jpeg->err->format_message(jpeg, errors->message);
+  std::longjmp(errors->on_error, 1);  // NOLINT(cert-err52-cpp): libjpeg's way to report
+}
+
+void Compress(const cv::Mat& picture, jpeg_compress_struct* jpeg) {
+  const bool colour = picture.channels() == 3;
+  jpeg->image_width = static_cast<JDIMENSION>(picture.cols);
+  jpeg->image_height = static_cast<JDIMENSION>(picture.rows);
+  jpeg->input_components = colour ? 3 : 1;
+  jpeg->in_color_space = colour ? JCS_EXT_BGR : JCS_GRAYSCALE;
+  jpeg_set_defaults(jpeg);
+  jpeg_set_quality(jpeg, kQuality, TRUE);
+  jpeg->comp_info[0].h_samp_factor = 1;
+  jpeg->comp_info[0].v_samp_factor = 1;
+  jpeg_start_compress(jpeg, TRUE);
+  while (jpeg->next_scanline < jpeg->image_height) {
+    auto* row = const_cast<JSAMPROW>(picture.ptr(static_cast<int>(jpeg->next_scanline)));
+    jpeg_write_scanlines(jpeg, &row, 1);
+  }
+  jpeg_finish_compress(jpeg);
+}
+
+// No picture takes more, so that the buffer never has to grow: libjpeg-turbo's own bound for full
+// colour resolution, six bytes a pixel of whole blocks and 2,048 (turbojpeg.h, tjBufSize).
+std::size_t MostBytes(const cv::Mat& picture) {
+  const auto padded = [](int side) { return static_cast<std::size_t>((side + 15) / 16 * 16); };
+  return padded(picture.cols) * padded(picture.rows) * 6 + 2048;
+}
+
+}  // namespace
+
+Result<std::string> EncodeJpeg(const cv::Mat& picture) {
+  const int type = picture.type();
+  const bool fits = picture.cols <= JPEG_MAX_DIMENSION && picture.rows <= JPEG_MAX_DIMENSION;
+  if (picture.empty() || !fits || (type != CV_8UC1 && type != CV_8UC3)) {
+    return Error{ErrorKind::kUnsupported, "", 0, "this kind of picture is not written as JPEG", ""};
+  }
+  const std::size_t room = MostBytes(picture);
+  const auto buffer = std::make_unique_for_overwrite<unsigned char[]>(room);
+  JpegErrors errors;
+  jpeg_compress_struct jpeg{};
+  jpeg.err = jpeg_std_error(&errors.manager);
+  errors.manager.error_exit = &JumpOut;
+  unsigned char* bytes = buffer.get();
+  unsigned long count = room;
+  jpeg_create_compress(&jpeg);
+  jpeg_mem_dest(&jpeg, &bytes, &count);
+  const bool failed = setjmp(errors.on_error) != 0;  // NOLINT(cert-err52-cpp)
+  if (!failed) Compress(picture, &jpeg);
+  jpeg_destroy_compress(&jpeg);
+  if (failed) {
+    return Error{ErrorKind::kInternal,
+                 "",
+                 0,
+                 std::string("libjpeg refused to write this picture: ") + errors.message,
+                 ""};
+  }
+  return std::string(reinterpret_cast<const char*>(buffer.get()), count);
+}
+
+}  // namespace endgrade
