@@ -1,5 +1,6 @@
 #include "endgrade/locate.h"
 #include "locate/core_fit.h"
+#include "locate/core_search.h"
 #include "locate/find_claddings.h"
 #include "locate/level.h"
 #include "locate/rim_refine.h"
@@ -16,7 +17,8 @@ using locate::Cladding;
 using locate::Level;
 using locate::Rim;
 
-constexpr int kTries = 4;  // likeliest claddings that are measured before giving up
+constexpr int kTries = 3;  // likeliest claddings that are measured before giving up
+constexpr double kLeastScore = 0.35;
 
 std::string Number(double value) {
   char text[64];
@@ -24,7 +26,37 @@ std::string Number(double value) {
   return text;
 }
 
-Reason NoFibre(const std::string& what) { return {"no_fibre", what}; }
+Reason WhyNone(bool too_small, bool too_large) {
+  if (too_small) {
+    return {"no_fibre",
+            "The fibre is too small in the picture to be graded: raise the magnification, and take "
+            "the picture again."};
+  }
+  if (too_large) {
+    return {"no_fibre",
+            "The fibre is larger in the picture than is looked for: lower the magnification, and "
+            "take the picture again."};
+  }
+  return {"no_fibre",
+          "No cladding edge was found: bring the fibre into view and into focus, and take the "
+          "picture again."};
+}
+
+// A round mask lies about the middle of the picture and leaves most of it open.
+bool LikeMask(const Cladding& cladding, cv::Size picture) {
+  const double shortest = std::min(picture.width, picture.height);
+  const cv::Point2d off = cladding.ring.frame.centre -
+                          cv::Point2d(0.5 * (picture.width - 1), 0.5 * (picture.height - 1));
+  const double radius = cladding.ring.frame.Radius();
+  return radius > 0.45 * shortest ||
+         (radius > 0.3 * shortest && std::hypot(off.x, off.y) < 0.15 * shortest);
+}
+
+bool Acceptable(const Cladding& cladding, cv::Size picture) {
+  if (cladding.score < kLeastScore) return false;
+  if (cladding.has_core) return true;
+  return !cladding.line && !(cladding.dark_outside && LikeMask(cladding, picture));
+}
 
 FibreGeometry Describe(const Rim& rim, const Level& level) {
   FibreGeometry fibre;
@@ -73,25 +105,25 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
   }
   const std::vector<Cladding> claddings =
       locate::FindCladdings(frame.luma, frame.white_level, 0.5 * options.min_cladding_diameter_px);
+  bool too_small = false;
+  bool too_large = false;
   int tries = 0;
   for (const Cladding& cladding : claddings) {
-    if (tries++ == kTries) break;
+    if (!Acceptable(cladding, frame.luma.size())) continue;
     const double diameter = 2.0 * cladding.ring.frame.Radius();
+    too_small = too_small || diameter < options.min_cladding_diameter_px;
+    too_large = too_large || diameter > options.max_cladding_diameter_px;
     if (diameter < options.min_cladding_diameter_px ||
-        diameter > options.max_cladding_diameter_px ||
-        ((cladding.mask || cladding.line) && !cladding.has_core)) {
+        diameter > options.max_cladding_diameter_px) {
       continue;
     }
+    if (tries++ == kTries) break;
     const Level level = locate::RimLevel(frame.luma, frame.white_level, cladding.ring.frame);
-    const auto nearer =
-        locate::FitRing(level, {cladding.ring.frame, cladding.ring.polarity, 1.0}, 0.08);
-    const auto rim = locate::RefineRim(level, nearer ? nearer->frame : cladding.ring.frame);
+    const auto rim = locate::RefineRim(level, cladding.ring.frame);
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
     return LocateOutcome{Describe(*rim, level), std::nullopt};
   }
-  return LocateOutcome{std::nullopt,
-                       NoFibre("No cladding edge was found: bring the fibre into view and into "
-                               "focus, and take the picture again.")};
+  return LocateOutcome{std::nullopt, WhyNone(too_small, too_large)};
 }
 
 }  // namespace endgrade

@@ -1,0 +1,218 @@
+#include "locate/core_search.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+namespace endgrade::locate {
+namespace {
+
+constexpr double kCladdingRadiusUm = 62.5;
+constexpr int kRays = 64;
+
+// What to try, in micrometres (IEC 60793-2-10, ITU-T G.652, with room for blur; from memory).
+struct CoreKind {
+  double least_um, most_um;  // radius
+  double window_um;          // brightness is averaged over this on either side of the edge
+  double gap_um;             // left out on either side: the blur
+  double furthest_um;        // of its centre from the cladding's
+  double least_share;        // of directions that must show the step
+};
+constexpr CoreKind kSingleMode{3.0, 6.6, 1.2, 0.3, 1.8, 0.80};
+constexpr CoreKind kMultimode{22.0, 35.0, 2.0, 0.5, 2.5, 0.72};
+
+constexpr double kLeastScore = 7.0;
+constexpr double kLeastContrast = 0.004;  // of the glass's brightness
+
+struct Patch {
+  cv::Mat level;     // CV_32FC1
+  double um = 0.25;  // a cell
+  double half_um = 0;
+  double px_um = 0.25;  // of the picture that it was read from
+
+  [[nodiscard]] float At(double x_um, double y_um) const {
+    const double x = std::clamp((x_um + half_um) / um, 0.0, level.cols - 1.001);
+    const double y = std::clamp((y_um + half_um) / um, 0.0, level.rows - 1.001);
+    const int x0 = static_cast<int>(x);
+    const int y0 = static_cast<int>(y);
+    const auto fx = static_cast<float>(x - x0);
+    const auto fy = static_cast<float>(y - y0);
+    const float* top = level.ptr<float>(y0) + x0;
+    const float* bottom = level.ptr<float>(y0 + 1) + x0;
+    const float upper = top[0] + fx * (top[1] - top[0]);
+    const float lower = bottom[0] + fx * (bottom[1] - bottom[0]);
+    return upper + fy * (lower - upper);
+  }
+};
+
+// The middle of the cladding, turned into a circle of its nominal size.
+Patch ReadPatch(const Frame& frame, const Ellipse& cladding, double half_um, double um) {
+  Patch patch;
+  patch.um = um;
+  patch.half_um = half_um;
+  patch.px_um = kCladdingRadiusUm / cladding.MeanRadius();
+  const int side = 2 * static_cast<int>(std::ceil(half_um / um)) + 1;
+  patch.half_um = 0.5 * (side - 1) * um;
+  // Take pixels in (nearly) once each: smooth first where several fall into one cell.
+  const cv::Matx22d px_from_um = cladding.ToUnitCircle().inv() * (1.0 / kCladdingRadiusUm);
+  const double reach = patch.half_um / kCladdingRadiusUm * cladding.semi_major_px + 4;
+  const cv::Rect box = cv::Rect(static_cast<int>(std::floor(cladding.centre_px.x - reach)),
+                                static_cast<int>(std::floor(cladding.centre_px.y - reach)),
+                                static_cast<int>(std::ceil(2 * reach)) + 2,
+                                static_cast<int>(std::ceil(2 * reach)) + 2) &
+                       cv::Rect(0, 0, frame.luma.cols, frame.luma.rows);
+  if (box.width < 8 || box.height < 8) return patch;
+  cv::Mat part;
+  frame.luma(box).convertTo(part, CV_32F);
+  const double sigma = 0.4 * um / patch.px_um;
+  if (sigma > 0.4) cv::GaussianBlur(part, part, cv::Size(), sigma);
+  const cv::Matx23d affine(
+      px_from_um(0, 0) * um,
+      px_from_um(0, 1) * um,
+      cladding.centre_px.x - box.x - (px_from_um(0, 0) + px_from_um(0, 1)) * patch.half_um,
+      px_from_um(1, 0) * um,
+      px_from_um(1, 1) * um,
+      cladding.centre_px.y - box.y - (px_from_um(1, 0) + px_from_um(1, 1)) * patch.half_um);
+  cv::warpAffine(part,
+                 patch.level,
+                 affine,
+                 cv::Size(side, side),
+                 cv::INTER_LINEAR | cv::WARP_INVERSE_MAP,
+                 cv::BORDER_REPLICATE);
+  return patch;
+}
+
+struct Trial {
+  cv::Point2d centre_um;
+  double radius_um = 0;
+  double step = 0;   // inside minus outside, median over the directions
+  double share = 0;  // of directions that show at least 0.4 of it
+  double score = 0;  // step over its own uncertainty
+};
+
+// The step on every radius of the kind, about one centre.
+class Circle {
+ public:
+  Circle(const Patch& patch, const CoreKind& kind, cv::Point2d centre_um)
+      : kind_(kind), step_um_(patch.um), px_um_(patch.px_um), centre_um_(centre_um) {
+    const double to = kind.most_um + kind.gap_um + kind.window_um + patch.um;
+    columns_ = static_cast<int>(std::ceil(to / step_um_)) + 2;
+    sums_.assign(static_cast<size_t>(kRays * columns_), 0.0F);
+    for (int ray = 0; ray < kRays; ++ray) {
+      const double angle = 2.0 * CV_PI * ray / kRays;
+      const double c = std::cos(angle);
+      const double s = std::sin(angle);
+      float sum = 0.0F;
+      for (int i = 1; i < columns_; ++i) {
+        const double r = (i - 0.5) * step_um_;
+        sum += patch.At(centre_um.x + r * c, centre_um.y + r * s);
+        sums_[static_cast<size_t>(ray * columns_ + i)] = sum;
+      }
+    }
+  }
+
+  [[nodiscard]] Trial At(double radius_um) const {
+    std::array<float, kRays> steps{};
+    const double inner = std::max(0.0, radius_um - kind_.gap_um - kind_.window_um);
+    for (int ray = 0; ray < kRays; ++ray) {
+      steps[static_cast<size_t>(ray)] =
+          Mean(ray, inner, radius_um - kind_.gap_um) -
+          Mean(ray, radius_um + kind_.gap_um, radius_um + kind_.gap_um + kind_.window_um);
+    }
+    Trial trial;
+    trial.centre_um = centre_um_;
+    trial.radius_um = radius_um;
+    auto sorted = steps;
+    std::nth_element(sorted.begin(), sorted.begin() + kRays / 2, sorted.end());
+    const float median = sorted[kRays / 2];
+    trial.step = static_cast<double>(median);
+    int shown = 0;
+    for (size_t i = 0; i < kRays; ++i) {
+      shown += steps[i] * median > 0.4F * median * median ? 1 : 0;
+      sorted[i] = std::abs(steps[i] - median);
+    }
+    std::nth_element(sorted.begin(), sorted.begin() + kRays / 2, sorted.end());
+    trial.share = static_cast<double>(shown) / kRays;
+    const double spread = 1.4826 * static_cast<double>(sorted[kRays / 2]) + 0.02;
+    // Rays closer together than a pixel or two are not independent.
+    const double free_rays =
+        std::clamp(2.0 * CV_PI * radius_um / std::max(1.5 * px_um_, 0.6), 4.0, 1.0 * kRays);
+    trial.score = std::abs(trial.step) / spread * std::sqrt(free_rays);
+    return trial;
+  }
+
+ private:
+  [[nodiscard]] float Mean(int ray, double from_um, double to_um) const {
+    const int from = static_cast<int>(std::lround(from_um / step_um_));
+    const int to = std::max(from + 1, static_cast<int>(std::lround(to_um / step_um_)));
+    const float* sums = &sums_[static_cast<size_t>(ray * columns_)];
+    return (sums[std::min(to, columns_ - 1)] - sums[from]) / static_cast<float>(to - from);
+  }
+
+  const CoreKind& kind_;
+  double step_um_;
+  double px_um_;
+  cv::Point2d centre_um_;
+  int columns_ = 0;
+  std::vector<float> sums_;  // running sums along each ray
+};
+
+// How good a trial is to look at: a large step that is there all around.
+double Merit(const Trial& trial) { return std::abs(trial.step) * trial.share * trial.share; }
+
+Trial BestOnGrid(
+    const Patch& patch, const CoreKind& kind, cv::Point2d about, double reach, double step) {
+  Trial best;
+  for (double y = -reach; y <= reach + 1e-9; y += step) {
+    for (double x = -reach; x <= reach + 1e-9; x += step) {
+      const cv::Point2d centre = about + cv::Point2d(x, y);
+      if (std::hypot(centre.x, centre.y) > kind.furthest_um) continue;
+      const Circle circle(patch, kind, centre);
+      for (double r = kind.least_um; r <= kind.most_um + 1e-9; r += patch.um) {
+        const Trial trial = circle.At(r);
+        if (Merit(trial) > Merit(best)) best = trial;
+      }
+    }
+  }
+  return best;
+}
+
+std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const CoreKind& kind) {
+  const double um = kind.most_um < 10 ? 0.2 : 0.5;
+  const double half = kind.most_um + kind.window_um + kind.gap_um + kind.furthest_um + 1.0;
+  const Patch patch = ReadPatch(frame, cladding, half, um);
+  if (patch.level.empty()) return std::nullopt;
+  const double coarse = kind.most_um < 10 ? 0.6 : 1.25;
+  Trial best = BestOnGrid(patch, kind, {0, 0}, kind.furthest_um, coarse);
+  best = BestOnGrid(patch, kind, best.centre_um, 0.5 * coarse, 0.25 * coarse);
+  cv::Scalar glass = cv::mean(patch.level);
+  const bool clear = best.score >= kLeastScore && best.share >= kind.least_share &&
+                     std::abs(best.step) >= kLeastContrast * std::max(glass[0], 1.0);
+  if (!clear) return std::nullopt;
+  // At the end of the range it is not a step of this size but something larger or smaller.
+  if (best.radius_um <= kind.least_um + 0.5 * um || best.radius_um >= kind.most_um - 0.5 * um) {
+    return std::nullopt;
+  }
+  return best;
+}
+
+}  // namespace
+
+std::optional<Ellipse> SearchCore(const Frame& frame, const Ellipse& cladding) {
+  const auto multi = Try(frame, cladding, kMultimode);
+  const auto single = multi ? std::nullopt : Try(frame, cladding, kSingleMode);
+  if (!multi && !single) return std::nullopt;
+  const Trial& found = multi ? *multi : *single;
+  const cv::Matx22d px_from_um = cladding.ToUnitCircle().inv() * (1.0 / kCladdingRadiusUm);
+  const cv::Vec2d shift = px_from_um * cv::Vec2d(found.centre_um.x, found.centre_um.y);
+  Ellipse core = cladding;
+  core.centre_px += cv::Point2d(shift[0], shift[1]);
+  core.semi_major_px *= found.radius_um / kCladdingRadiusUm;
+  core.semi_minor_px *= found.radius_um / kCladdingRadiusUm;
+  return core;
+}
+
+}  // namespace endgrade::locate

@@ -1,0 +1,16 @@
+// The core by trial: does the brightness step, all around, on a circle of a size that cores have?
+#pragma once
+
+#include "endgrade/frame.h"
+#include "endgrade/geometry.h"
+
+#include <optional>
+
+namespace endgrade::locate {
+
+// Tries circles of 6 to 13 um and of 44 to 70 um across, centred within 2.5 um of the cladding, and
+// takes the one with the surest step. Finds fainter cores than an edge search can, because it knows
+// where to look; a particle is not taken for a core, because its step is not the same all around.
+[[nodiscard]] std::optional<Ellipse> SearchCore(const Frame& frame, const Ellipse& cladding);
+
+}  // namespace endgrade::locate
