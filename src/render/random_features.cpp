@@ -1,0 +1,219 @@
+#include "render/random_features.h"
+
+#include "render/shape.h"
+#include "render/truth.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace endgrade::render {
+namespace {
+
+constexpr int kTries = 40;
+constexpr double kClearance_um = 4.0;  // between compact features, wider than any sharp blur
+
+cv::Point2d Polar(double radius, double angle) {
+  return {radius * std::cos(angle), radius * std::sin(angle)};
+}
+
+}  // namespace
+
+std::pair<double, double> FeatureMaker::ZoneRadii(const std::string& name) const {
+  double inner = 0;
+  for (const TableZone& zone : table_.zones) {
+    if (zone.name == name) return {inner, zone.outer_radius_um};
+    inner = zone.outer_radius_um;
+  }
+  return {inner, inner + 30};
+}
+
+double FeatureMaker::RandomContrast(double faintest) {
+  if (random_.Chance(0.72)) return -random_.LogUniform(faintest, 0.9);
+  return random_.LogUniform(faintest * 1.3, 1.8);
+}
+
+SceneFeature FeatureMaker::Compact(double size_um) {
+  SceneFeature f;
+  const double kind = random_.Uniform();
+  f.shape = kind < 0.5   ? FeatureShape::kSpeck
+            : kind < 0.7 ? FeatureShape::kPit
+                         : FeatureShape::kParticle;
+  f.contrast = RandomContrast(0.3);
+  f.irregularity = random_.Uniform(0.02, 0.2);
+  f.elongation = random_.Chance(0.3) ? random_.Uniform(1, 1.8) : 1;
+  f.angle_deg = random_.Uniform(0, 180);
+  f.diameter_um = size_um;
+  if (f.shape == FeatureShape::kPit) {
+    f.contrast = -random_.Uniform(0.4, 0.9);
+    f.rim_contrast = random_.Uniform(0.2, 1.2);
+  } else if (f.shape == FeatureShape::kParticle) {
+    f.rim_contrast = -random_.Uniform(0.4, 0.9);
+    f.contrast = random_.Uniform(-0.5, 0.9);
+    f.opacity = random_.Uniform(0.6, 1);
+  } else if (f.contrast < 0) {
+    f.opacity = random_.Uniform(0, 0.7);
+  }
+  if (size_um > 9 && random_.Chance(0.25)) {
+    f.shape = FeatureShape::kDroplet;
+    f.contrast = random_.Uniform(-0.12, -0.04);
+    f.rim_contrast = -random_.Uniform(0.25, 0.6);
+    f.width_um = random_.Uniform(1, 2.5);
+    f.elongation = 1;
+    f.irregularity = random_.Uniform(0.01, 0.08);
+    f.opacity = 0;
+  }
+  return f;
+}
+
+SceneFeature FeatureMaker::Long(double size_um) {
+  SceneFeature f;
+  f.shape = size_um > 90 && random_.Chance(0.4) ? FeatureShape::kHair : FeatureShape::kLint;
+  f.length_um = size_um;
+  f.width_um = f.shape == FeatureShape::kHair ? random_.Uniform(18, 45) : random_.Uniform(6.5, 12);
+  f.bend_per_um = random_.Normal() * 0.004;
+  f.contrast = -random_.Uniform(0.35, 0.75);
+  f.rim_contrast = random_.Uniform(-0.2, 0.8);
+  f.opacity = random_.Uniform(0.7, 1);
+  f.angle_deg = random_.Uniform(0, 360);
+  return f;
+}
+
+bool FeatureMaker::IsClear(const SceneFeature& feature) const {
+  const auto shape = MakeShape(feature, scene_.fibre);
+  const auto outline = shape->Outline();
+  const Circle circle = SmallestCircle(outline);
+  for (const SceneFeature& other : scene_.features) {
+    const bool lines =
+        feature.shape == FeatureShape::kScratch && other.shape == FeatureShape::kScratch;
+    if (lines) continue;
+    const auto other_outline = MakeShape(other, scene_.fibre)->Outline();
+    const bool this_is_line = IsLine(feature.shape);
+    const Circle around = this_is_line ? SmallestCircle(other_outline) : circle;
+    for (const cv::Point2d& p : this_is_line ? outline : other_outline) {
+      if (cv::norm(p - around.centre) < around.radius + kClearance_um) return false;
+    }
+    // A line may pass a disc between two points of its outline.
+    if (IsLine(other.shape) || this_is_line) {
+      SceneFeature line = this_is_line ? feature : other;
+      line.centre_um -= around.centre;
+      if (MakeShape(line, scene_.fibre)->RadiusInner() < around.radius + kClearance_um)
+        return false;
+    }
+  }
+  return true;
+}
+
+bool FeatureMaker::Accept(const SceneFeature& feature, const std::string& zone) {
+  const auto shape = MakeShape(feature, scene_.fibre);
+  if (table_.ZoneAt(shape->RadiusInner()) != zone || !IsClear(feature)) return false;
+  scene_.features.push_back(feature);
+  return true;
+}
+
+bool FeatureMaker::AddDefect(const std::string& zone, double size_um) {
+  const auto [inner, outer] = ZoneRadii(zone);
+  for (int i = 0; i < kTries; ++i) {
+    SceneFeature f = size_um > 40 && random_.Chance(0.5) ? Long(size_um) : Compact(size_um);
+    f.seed = random_.Bits() >> 16;
+    // Its outline decides its true size: scale it to the wanted one.
+    const double is = 2 * SmallestCircle(MakeShape(f, scene_.fibre)->Outline()).radius;
+    (IsLine(f.shape) ? f.length_um : f.diameter_um) *= size_um / is;
+    const double low = inner == 0 ? 0 : inner + size_um / 2 + 1;
+    const double high = std::max(low, outer + size_um / 2 - 1.5);
+    f.centre_um = Polar(random_.Uniform(low, high), random_.Uniform(0, 2 * std::numbers::pi));
+    if (Accept(f, zone)) return true;
+  }
+  return false;
+}
+
+bool FeatureMaker::AddScratch(const std::string& zone, double width_um) {
+  const auto [inner, outer] = ZoneRadii(zone);
+  for (int i = 0; i < kTries; ++i) {
+    SceneFeature f;
+    f.shape = FeatureShape::kScratch;
+    f.seed = random_.Bits() >> 16;
+    f.width_um = width_um;
+    f.length_um = random_.LogUniform(25, 260);
+    f.contrast = RandomContrast(0.15);
+    if (random_.Chance(0.25)) f.rim_contrast = -f.contrast * random_.Uniform(0.4, 1);
+    f.contrast = std::clamp(f.contrast, -0.8, 1.5);
+    f.rim_contrast = std::clamp(f.rim_contrast, -0.8, 1.5);
+    if (random_.Chance(0.25)) f.bend_per_um = random_.Normal() * 0.003;
+    if (random_.Chance(0.15)) {
+      f.dash_um = random_.Uniform(8, 25);
+      f.gap_um = f.dash_um * random_.Uniform(0.15, 0.5);
+    }
+    // Its nearest point to the centre lies in the zone, somewhere along it.
+    const double low = inner == 0 ? 0 : inner + width_um / 2 + 1.5;
+    const double near = random_.Uniform(low, std::max(low, outer + width_um / 2 - 1.5));
+    const double angle = random_.Uniform(0, 2 * std::numbers::pi);
+    const double slide = random_.Uniform(-0.35, 0.35) * f.length_um;
+    f.centre_um = Polar(near, angle) + Polar(slide, angle + std::numbers::pi / 2);
+    f.angle_deg = angle * 180 / std::numbers::pi - 90;
+    if (Accept(f, zone)) return true;
+  }
+  return false;
+}
+
+void FeatureMaker::AddAllowed() {
+  static constexpr const char* kZones[] = {"A", "B", "B", "C", "D", "D", "D"};
+  const std::string zone = kZones[random_.Int(0, 6)];
+  const double rim = zone == "D" ? 12.0 : 4.0;
+  const bool added = random_.Chance(0.35) ? AddScratch(zone, random_.LogUniform(0.6, rim / 2))
+                                          : AddDefect(zone, random_.LogUniform(0.8, rim));
+  if (added && CouldFail(scene_, table_)) scene_.features.pop_back();
+}
+
+void FeatureMaker::Break(const TableRule& rule) {
+  const int count = rule.allowed + 1 + (random_.Chance(0.4) ? random_.Int(1, 3) : 0);
+  double low = std::max(rule.low_um + (rule.scratch ? 1.1 : 1.2), rule.scratch ? 0.8 : 1.6);
+  double high =
+      std::isinf(rule.high_um) ? std::max(2.5 * rule.low_um, low + 5) : rule.high_um - 1.2;
+  if (low > high) low = high = 0.5 * (rule.low_um + rule.high_um);
+  for (int i = 0; i < count; ++i) {
+    const double size = random_.LogUniform(low, high);
+    if (rule.scratch) {
+      AddScratch(rule.zone, size);
+    } else {
+      AddDefect(rule.zone, size);
+    }
+  }
+}
+
+void FeatureMaker::AddMess() {
+  SceneFeature f;
+  f.seed = random_.Bits() >> 16;
+  f.centre_um = Polar(random_.Uniform(0, 110), random_.Uniform(0, 2 * std::numbers::pi));
+  f.angle_deg = random_.Uniform(0, 180);
+  const double kind = random_.Uniform();
+  if (kind < 0.4) {
+    f.shape = FeatureShape::kFilm;
+    f.diameter_um = random_.LogUniform(25, 120);
+    f.irregularity = random_.Uniform(0.08, 0.22);
+    f.contrast = (random_.Chance(0.6) ? -1 : 1) * random_.Uniform(0.12, 0.3);
+    f.rim_contrast = -random_.Uniform(0.2, 0.5);
+    f.elongation = random_.Uniform(1, 1.8);
+  } else if (kind < 0.6) {
+    f.shape = FeatureShape::kFingerprint;
+    f.diameter_um = random_.Uniform(80, 260);
+    f.irregularity = 0.1;
+    f.width_um = random_.Uniform(14, 40);
+    f.contrast = -random_.Uniform(0.15, 0.4);
+  } else if (kind < 0.8) {
+    f.shape = FeatureShape::kDroplet;
+    f.diameter_um = random_.LogUniform(12, 60);
+    f.irregularity = random_.Uniform(0.01, 0.06);
+    f.contrast = -0.1;
+    f.rim_contrast = -random_.Uniform(0.25, 0.6);
+    f.width_um = random_.Uniform(1.2, 3);
+  } else {
+    const cv::Point2d centre = f.centre_um;
+    f = Long(random_.Uniform(50, 300));
+    f.centre_um = centre;
+    f.seed = random_.Bits() >> 16;
+  }
+  scene_.features.push_back(f);
+}
+
+}  // namespace endgrade::render

@@ -1,0 +1,137 @@
+#include "render/sensor.h"
+
+#include "render/develop.h"
+#include "render/random.h"
+
+#include <opencv2/core/utility.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace endgrade::render {
+namespace {
+
+constexpr double kPi = std::numbers::pi;
+
+struct DirtSpot {
+  cv::Point2d centre_px;
+  double radius_px;
+  double depth;
+};
+
+// Dirt on a lens or in front of the sensor is far out of focus: soft discs.
+std::vector<DirtSpot> LensDirt(const SceneDescription& scene) {
+  Random random(SubSeed(scene.seed, 30));
+  std::vector<DirtSpot> spots;
+  const double side = std::min(scene.camera.width_px, scene.camera.height_px);
+  for (int i = 0; i < scene.camera.lens_dirt; ++i) {
+    const double x = random.Uniform(0, scene.camera.width_px);
+    const double y = random.Uniform(0, scene.camera.height_px);
+    spots.push_back({{x, y}, side * random.Uniform(0.015, 0.06), random.Uniform(0.02, 0.07)});
+  }
+  return spots;
+}
+
+double Lamp(const SceneCamera& camera, double x, double y) {
+  const double half_w = 0.5 * camera.width_px;
+  const double half_h = 0.5 * camera.height_px;
+  const double u = (x - half_w) / half_w;
+  const double v = (y - half_h) / half_h;
+  const double angle = camera.light_direction_deg * kPi / 180;
+  const double slope = 0.5 * camera.light_slope * (u * std::cos(angle) + v * std::sin(angle));
+  return (1 - 0.5 * camera.vignetting * (u * u + v * v)) * (1 + slope);
+}
+
+}  // namespace
+
+int FilterAt(int x, int y) {
+  if ((x + y) % 2 == 0) return 1;
+  return y % 2 == 0 ? 2 : 0;
+}
+
+cv::Mat GatherPixels(cv::Mat cells, const SubGrid& grid, const Optics& optics) {
+  optics.Blur(cells, grid.cell_um);
+  if (grid.steps == 1) return cells;
+  const int s = grid.steps;
+  cv::Mat pixels(cells.rows / s, cells.cols / s, CV_32FC1);
+  const float share = 1.0F / static_cast<float>(s * s);
+  cv::parallel_for_(cv::Range(0, pixels.rows), [&](const cv::Range& rows) {
+    for (int y = rows.start; y < rows.end; ++y) {
+      float* out = pixels.ptr<float>(y);
+      for (int x = 0; x < pixels.cols; ++x) {
+        float sum = 0;
+        for (int j = 0; j < s; ++j) {
+          const float* in = cells.ptr<float>(y * s + j) + x * s;
+          for (int i = 0; i < s; ++i) sum += in[i];
+        }
+        out[x] = sum * share;
+      }
+    }
+  });
+  return pixels;
+}
+
+cv::Mat Expose(const Canvas& canvas, const SceneDescription& scene) {
+  const SceneCamera& camera = scene.camera;
+  const cv::Mat pixels = GatherPixels(canvas.light.clone(), canvas.grid, Optics(camera));
+  const int margin = canvas.grid.margin_px;
+  return pixels(cv::Rect(margin, margin, camera.width_px, camera.height_px)).clone();
+}
+
+cv::Mat ElectronsPerLight(const SceneDescription& scene) {
+  const SceneCamera& camera = scene.camera;
+  const auto spots = LensDirt(scene);
+  cv::Mat gain(camera.height_px, camera.width_px, CV_32FC1);
+  cv::parallel_for_(cv::Range(0, gain.rows), [&](const cv::Range& rows) {
+    for (int y = rows.start; y < rows.end; ++y) {
+      float* row = gain.ptr<float>(y);
+      for (int x = 0; x < gain.cols; ++x) {
+        double value = camera.exposure * camera.full_well_e * Lamp(camera, x, y);
+        if (camera.colour == ColourMode::kColour) value *= camera.tint_bgr[FilterAt(x, y)];
+        row[x] = static_cast<float>(value);
+      }
+      for (const DirtSpot& spot : spots) {
+        const double dy = (y - spot.centre_px.y) / spot.radius_px;
+        if (std::abs(dy) > 3) continue;
+        const int x0 = std::max(0, static_cast<int>(spot.centre_px.x - 3 * spot.radius_px));
+        const int x1 = std::min(gain.cols, static_cast<int>(spot.centre_px.x + 3 * spot.radius_px));
+        for (int x = x0; x < x1; ++x) {
+          const double dx = (x - spot.centre_px.x) / spot.radius_px;
+          const double r2 = dx * dx + dy * dy;
+          row[x] *= static_cast<float>(1 - spot.depth / (1 + r2 * r2 * r2));
+        }
+      }
+    }
+  });
+  return gain;
+}
+
+double PixelVariance(double mean_e, const SceneCamera& camera) {
+  const double linear = std::clamp(mean_e / camera.full_well_e, 1e-4, 1.0);
+  // Stored = linear^(1/gamma): one step of 1/255 is this many electrons.
+  const double step_e = camera.full_well_e / 255.0 / (1 - camera.black_level) * camera.gamma *
+                        std::pow(linear, 1 - 1 / camera.gamma);
+  return std::max(mean_e, 0.0) + camera.read_noise_e * camera.read_noise_e + step_e * step_e / 12;
+}
+
+cv::Mat TakePicture(const cv::Mat& mean_e, const SceneDescription& scene) {
+  const SceneCamera& camera = scene.camera;
+  cv::Mat raw(mean_e.size(), CV_32FC1);
+  const double read2 = camera.read_noise_e * camera.read_noise_e;
+  cv::parallel_for_(cv::Range(0, raw.rows), [&](const cv::Range& rows) {
+    for (int y = rows.start; y < rows.end; ++y) {
+      Random random(SubSeed(SubSeed(scene.seed, 40), static_cast<std::uint64_t>(y)));
+      const float* mean = mean_e.ptr<float>(y);
+      float* out = raw.ptr<float>(y);
+      for (int x = 0; x < raw.cols; ++x) {
+        // Thousands of electrons: Poisson's law is Gaussian to well below one step of the picture.
+        const double e = mean[x] + random.Normal() * std::sqrt(std::max(0.0F, mean[x]) + read2);
+        out[x] = static_cast<float>(std::min(1.0, e / camera.full_well_e));
+      }
+    }
+  });
+  return Develop(raw, scene);
+}
+
+}  // namespace endgrade::render

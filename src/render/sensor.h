@@ -1,0 +1,30 @@
+// From blurred light to stored pixels: lamp, noise, and what the camera does to its own picture.
+#pragma once
+
+#include "endgrade/scene.h"
+#include "render/canvas.h"
+#include "render/optics.h"
+
+#include <opencv2/core.hpp>
+
+namespace endgrade::render {
+
+// The light that falls on each pixel of the picture: cells blurred and gathered. CV_32FC1.
+[[nodiscard]] cv::Mat Expose(const Canvas& canvas, const SceneDescription& scene);
+
+// Blurs cells (any size that DFTs take) and gathers steps x steps of them into pixels.
+[[nodiscard]] cv::Mat GatherPixels(cv::Mat cells, const SubGrid& grid, const Optics& optics);
+
+// How much of the lamp's light and the sensor's gain reach each pixel, electrons for light 1.
+[[nodiscard]] cv::Mat ElectronsPerLight(const SceneDescription& scene);
+
+// Variance of one pixel, electrons squared: shot, read, and the rounding to 256 steps.
+[[nodiscard]] double PixelVariance(double mean_e, const SceneCamera& camera);
+
+// The sensor's filter over pixel (x, y): which of blue, green, red; 1 for a grey sensor.
+[[nodiscard]] int FilterAt(int x, int y);
+
+// One exposure with its noise, developed: CV_8UC1 or CV_8UC3, before compression.
+[[nodiscard]] cv::Mat TakePicture(const cv::Mat& mean_e, const SceneDescription& scene);
+
+}  // namespace endgrade::render
