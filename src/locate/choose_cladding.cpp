@@ -6,7 +6,7 @@
 namespace endgrade::locate {
 namespace {
 
-constexpr double kBlack = 14.0;  // luma units: what lies behind a camera's round mask
+constexpr double kDark = 40.0;  // luma units: below, it may be what lies behind a round mask
 constexpr size_t kMostExamined = 14;
 constexpr double kExamineRadius = 64.0;  // in pixels of the level a ring is examined in
 
@@ -29,6 +29,11 @@ double Quality(const Ring& ring) {
   return share * clear - 20.0 * std::max(0.0, ring.scatter - 0.005) - 10.0 * OvalExcess(ring);
 }
 
+// Of 125 um to 2.5 and to 1.25 mm.
+bool LikeFibreInFerrule(double ratio) {
+  return Between(ratio, 0.0485, 0.0515) || Between(ratio, 0.097, 0.103);
+}
+
 // Is `inner` what a core is to a cladding? Nominal ratios 0.4 and 0.5 (IEC 60793-2-10), 0.064 to
 // 0.08 (mode field, ITU-T G.652): the steepest place of a lit mode field is half-way in. A fibre in
 // a whole ferrule's face has just 0.1 or 0.05, which are left out.
@@ -37,8 +42,7 @@ bool LikeCore(const Cladding& inner, const Cladding& outer) {
   if (Apart(inner.ring, outer.ring) > 0.04 * outer_radius) return false;
   const double ratio = inner.ring.frame.Radius() / outer_radius;
   if (Between(ratio, 0.37, 0.43) || Between(ratio, 0.46, 0.54)) return true;
-  const bool ferrule = Between(ratio, 0.0485, 0.0515) || Between(ratio, 0.097, 0.103);
-  return Between(ratio, 0.033, 0.095) && !(outer.mask && ferrule);
+  return Between(ratio, 0.033, 0.095) && !(outer.dark_outside && LikeFibreInFerrule(ratio));
 }
 
 // Duplicates come from neighbouring levels and bands: the better one stays.
@@ -58,10 +62,20 @@ std::vector<Ring> Distinct(std::vector<Ring> rings, double alike) {
   return kept;
 }
 
+// The same on both sides, as far as can be told: drawn, or a dried droplet. Glass is smoother than
+// what is around it, which a drawn circle does not change.
+bool IsLine(const RingView& view) {
+  const double step = std::abs(view.step);
+  const double smooth = std::min(view.inside_texture, view.outside_texture) + 0.5;
+  const double rough = std::max(view.inside_texture, view.outside_texture) + 0.5;
+  if (view.peak < 3.0 * step || rough > 1.8 * smooth) return false;
+  return step < 4.0 * view.step_noise || view.peak > 25.0 * step;
+}
+
 std::optional<Cladding> Examine(const cv::Mat& luma, double white_level, const Ring& coarse) {
   const double radius = coarse.frame.Radius();
   const int factor = std::max(1, static_cast<int>(radius / kExamineRadius));
-  const int reach = static_cast<int>(1.4 * radius) + 4 * factor;
+  const int reach = static_cast<int>(1.45 * radius) + 4 * factor;
   const cv::Point middle(coarse.frame.centre);
   const cv::Rect part = cv::Rect(middle.x - reach, middle.y - reach, 2 * reach, 2 * reach) &
                         cv::Rect({0, 0}, luma.size());
@@ -73,32 +87,43 @@ std::optional<Cladding> Examine(const cv::Mat& luma, double white_level, const R
   cladding.ring = *ring;
   cladding.view = LookAtRing(level, *ring);
   const RingView& view = cladding.view;
-  const double step = std::abs(view.outside - view.inside);
-  cladding.mask = ring->polarity < 0 && view.outside < kBlack && view.outside_texture < 3.0 &&
-                  view.inside > view.outside + 8.0;
-  cladding.line = view.peak > 2.0 * step && view.step_share < 0.85;
+  cladding.dark_outside = ring->polarity < 0 && view.outside < kDark &&
+                          view.outside < 0.75 * view.inside && view.outside_texture < 2.0;
+  cladding.line = IsLine(view);
   cladding.score = Quality(*ring);
   return cladding;
 }
 
+// The two borders of a drawn circle: what one is, so is the other.
+bool Partners(const Cladding& a, const Cladding& b) {
+  const double ratio = a.ring.frame.Radius() / b.ring.frame.Radius();
+  return a.ring.polarity != b.ring.polarity && Between(ratio, 0.8, 1.25) &&
+         Apart(a.ring, b.ring) < 0.03 * a.ring.frame.Radius() &&
+         Between(a.ring.strength / std::max(1.0, b.ring.strength), 0.5, 2.0);
+}
+
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
-  const double own = Quality(cladding->ring);
+  bool ferrule = false;
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
-    if (ratio < 0.9 && other_quality > 0.4 && LikeCore(other, *cladding)) {
+    if (ratio < 0.9 && other_quality > 0.4 && !other.line && LikeCore(other, *cladding)) {
       cladding->has_core = true;
     }
-    if (ratio > 1.1 && other_quality > 0.4 && !other.mask && !other.line &&
+    if (other_quality > 0.4 && LikeFibreInFerrule(ratio) &&
+        Apart(other.ring, cladding->ring) < 0.01 * cladding->ring.frame.Radius()) {
+      ferrule = true;
+    }
+    if (ratio > 1.1 && other_quality > 0.4 && !other.dark_outside && !other.line &&
         LikeCore(*cladding, other)) {
       cladding->score -= 0.5;
     }
   }
-  (void)own;
   if (cladding->has_core) cladding->score += 0.2;
   if (cladding->line && !cladding->has_core) cladding->score -= 0.4;
-  if (cladding->mask && !cladding->has_core) cladding->score -= 0.3;
+  if (cladding->dark_outside && !cladding->has_core) cladding->score -= 0.3;
+  if (cladding->dark_outside && ferrule) cladding->score -= 0.6;
 }
 
 }  // namespace
@@ -113,7 +138,13 @@ std::vector<Cladding> ChooseCladding(const cv::Mat& luma,
     if (ring.seen < 0.2) continue;
     if (const auto cladding = Examine(luma, white_level, ring)) claddings.push_back(*cladding);
   }
-  const std::vector<Cladding> all = claddings;
+  std::vector<Cladding> all = claddings;
+  for (Cladding& cladding : claddings) {
+    for (const Cladding& other : all) {
+      if (other.line && Partners(cladding, other)) cladding.line = true;
+    }
+  }
+  all = claddings;
   for (Cladding& cladding : claddings) Weigh(all, &cladding);
   std::stable_sort(claddings.begin(), claddings.end(), [](const Cladding& a, const Cladding& b) {
     return a.score > b.score;

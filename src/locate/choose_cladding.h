@@ -16,10 +16,10 @@ namespace endgrade::locate {
 struct Cladding {
   Ring ring;
   RingView view;
-  double score = 0;       // 1 for a whole, round, clear rim and no more; a core adds to it
-  bool has_core = false;  // a circle inside has the size and place of one
-  bool mask = false;  // black outside: a round mask, or the ferrule's edge, unless it has a core
-  bool line = false;  // the same on both sides: drawn, or a dried droplet
+  double score = 0;           // 1 for a whole, round, clear rim and no more; a core adds to it
+  bool has_core = false;      // a circle inside has the size and place of one
+  bool dark_outside = false;  // may be a round mask, or the ferrule's edge
+  bool line = false;          // the same on both sides: drawn, or a dried droplet
 };
 
 // Possible claddings, the likeliest first. `rings` are circles found in reduced pictures; the best

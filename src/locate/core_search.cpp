@@ -21,9 +21,10 @@ struct CoreKind {
   double furthest_um;        // of its centre from the cladding's
   double least_share;        // of directions that must show the step
 };
-constexpr CoreKind kSingleMode{3.0, 6.6, 1.2, 0.3, 1.8, 0.80};
+constexpr CoreKind kSingleMode{2.0, 6.6, 1.2, 0.3, 1.8, 0.80};
 constexpr CoreKind kMultimode{22.0, 35.0, 2.0, 0.5, 2.5, 0.72};
 
+constexpr double kLeastDarkUm = 3.2;
 constexpr double kLeastScore = 7.0;
 constexpr double kLeastContrast = 0.004;  // of the glass's brightness
 
@@ -192,6 +193,8 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
   const bool clear = best.score >= kLeastScore && best.share >= kind.least_share &&
                      std::abs(best.step) >= kLeastContrast * std::max(glass[0], 1.0);
   if (!clear) return std::nullopt;
+  // Only a lit core is seen smaller than the core is: half of its bell's height is 2.7 um out.
+  if (best.radius_um < kLeastDarkUm && best.step < 0) return std::nullopt;
   // At the end of the range it is not a step of this size but something larger or smaller.
   if (best.radius_um <= kind.least_um + 0.5 * um || best.radius_um >= kind.most_um - 0.5 * um) {
     return std::nullopt;

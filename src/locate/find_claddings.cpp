@@ -31,7 +31,7 @@ std::vector<Level> Halvings(Level first) {
 }
 
 bool Doubtful(const Cladding& cladding) {
-  return (cladding.mask || cladding.line) && !cladding.has_core;
+  return (cladding.dark_outside || cladding.line) && !cladding.has_core;
 }
 
 }  // namespace

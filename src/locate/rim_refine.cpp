@@ -13,6 +13,13 @@ constexpr double kPitch = 0.5;           // columns, in pixels of the level
 constexpr double kReach = 0.22;          // of the radius, either side
 constexpr double kEnoughRadius = 240.0;  // in pixels of the level
 constexpr int kRounds = 4;
+// What the model leaves out, as a share of the profile's range.
+constexpr double kModelError = 0.004;
+// Share of the radius beyond which it leaves out more and more: light is not straight for long.
+constexpr double kNear = 0.07;
+// Luma units beyond which a mean holds clipped pixels.
+constexpr double kClippedWhite = 247.0;
+constexpr double kClippedBlack = 3.0;
 
 // What one sector says: the common profile is here, shifted outwards by `shift` columns.
 struct SectorFit {
@@ -155,28 +162,44 @@ PolarGrid SectorGrid(double radius, int averaged) {
   return grid;
 }
 
+// Standard error of the mean of a column, from neighbouring sectors' differences: slow changes of
+// light along the rim are no noise.
+double ColumnNoise(const cv::Mat& values, const std::vector<double>& weights, int column) {
+  double square = 0.0;
+  int count = 0;
+  for (int ray = 0; ray < values.rows; ++ray) {
+    const int next = (ray + 1) % values.rows;
+    if (weights[static_cast<size_t>(ray)] <= 0.0 || weights[static_cast<size_t>(next)] <= 0.0) {
+      continue;
+    }
+    const double miss = static_cast<double>(values.at<float>(ray, column)) -
+                        static_cast<double>(values.at<float>(next, column));
+    if (!std::isfinite(miss)) continue;
+    square += 0.5 * miss * miss;
+    ++count;
+  }
+  if (count == 0) return 1.0;
+  return std::sqrt(square) / count;
+}
+
 RimProfile ProfileOf(const PolarMap& map, const std::vector<double>& weights, double radius) {
   RimProfile profile;
-  std::vector<float> sample;
-  const std::vector<double> common = CommonProfile(map.values, weights);
+  profile.level = CommonProfile(map.values, weights);
+  const auto [low, high] = std::minmax_element(profile.level.begin(), profile.level.end());
+  const double range = *high - *low;
+  const double floor = std::max(0.02, kModelError * range);
   for (int column = 0; column < map.values.cols; ++column) {
-    double square = 0.0;
-    int count = 0;
-    for (int ray = 0; ray < map.values.rows; ++ray) {
-      if (weights[static_cast<size_t>(ray)] <= 0.0) continue;
-      // Against the neighbour, so that slow changes of light do not count as noise.
-      const int next = (ray + 1) % map.values.rows;
-      if (weights[static_cast<size_t>(next)] <= 0.0) continue;
-      const double miss = static_cast<double>(map.values.at<float>(ray, column)) -
-                          static_cast<double>(map.values.at<float>(next, column));
-      if (!std::isfinite(miss)) continue;
-      square += 0.5 * miss * miss;
-      ++count;
-    }
-    const double variance = square / std::max(1, count) / std::max(1, count);
     profile.distance.push_back((map.RadiusAt(column) - 1.0) * radius);
-    profile.level.push_back(common[static_cast<size_t>(column)]);
-    profile.noise.push_back(std::sqrt(variance + 0.02 * 0.02));
+    double& level = profile.level[static_cast<size_t>(column)];
+    double noise = std::hypot(ColumnNoise(map.values, weights, column), floor);
+    // The model is at its best near the rim.
+    const double far = profile.distance.back() / (kNear * radius);
+    noise = std::hypot(noise, floor * far * far);
+    // Clipped: the true value is beyond by nobody knows how much.
+    if (level > kClippedWhite || level < kClippedBlack) noise = std::hypot(noise, 0.1 * range);
+    if (level > kClippedWhite) level = std::max(level, 255.0) + 0.04 * range;
+    if (level < kClippedBlack) level = std::min(level, 0.0) - 0.04 * range;
+    profile.noise.push_back(noise);
   }
   return profile;
 }

@@ -6,13 +6,16 @@
 namespace endgrade::locate {
 namespace {
 
-// Columns of a map from 0.78 to 1.22 of the radius, a hundredth each.
-constexpr int kColumns = 45;
+// Columns of a map from 0.74 to 1.38 of the radius, a hundredth each: an adhesive ring or a
+// droplet's own rim lies between the two parts that are compared.
+constexpr double kFrom = 0.74;
+constexpr double kTo = 1.38;
+constexpr int kColumns = 65;
 struct Columns {
   int start, end;
 };
-constexpr Columns kInside{2, 13};
-constexpr Columns kOutside{32, 43};
+constexpr Columns kInside{0, 13};
+constexpr Columns kOutside{47, 65};
 
 std::vector<float> MedianProfile(const cv::Mat& values) {
   std::vector<float> profile;
@@ -48,17 +51,33 @@ double Texture(const cv::Mat& values, const std::vector<float>& profile, Columns
   return RobustSpread(part);
 }
 
-double StepShare(const cv::Mat& values) {
-  int up = 0;
-  int all = 0;
-  for (int ray = 0; ray < values.rows; ++ray) {
-    const auto* row = values.ptr<float>(ray);
-    const double step = Mean(row, kOutside) - Mean(row, kInside);
-    if (!std::isfinite(step)) continue;
-    ++all;
-    if (step > 0) ++up;
-  }
-  return all == 0 ? 0.5 : static_cast<double>(std::max(up, all - up)) / all;
+// A parabola through both parts, with a step between them: uneven light bends the profile, half a
+// rim out of the picture tilts it, and neither is a step.
+void MeasureStep(const std::vector<float>& profile, RingView* view) {
+  cv::Matx44d normal = cv::Matx44d::eye() * 1e-9;
+  cv::Vec4d right = cv::Vec4d::all(0);
+  const auto basis = [](int column) {
+    const double x = (column - 30) / 30.0;
+    return cv::Vec4d(1.0, x, x * x, column >= kOutside.start ? 1.0 : 0.0);
+  };
+  const auto each = [](const auto& use) {
+    for (int i = kInside.start; i < kInside.end; ++i) use(i);
+    for (int i = kOutside.start; i < kOutside.end; ++i) use(i);
+  };
+  each([&](int i) {
+    normal += basis(i) * basis(i).t();
+    right += basis(i) * static_cast<double>(profile[static_cast<size_t>(i)]);
+  });
+  const cv::Matx44d inverse = normal.inv(cv::DECOMP_SVD);
+  const cv::Vec4d fit = inverse * right;
+  double rss = 0.0;
+  each([&](int i) {
+    const double miss = static_cast<double>(profile[static_cast<size_t>(i)]) - fit.dot(basis(i));
+    rss += miss * miss;
+  });
+  view->step = fit[3];
+  // Neighbouring columns share pixels: a third of them counts.
+  view->step_noise = std::sqrt(inverse(3, 3) * 3.0 * std::max(0.04, rss / 20.0));
 }
 
 }  // namespace
@@ -66,8 +85,8 @@ double StepShare(const cv::Mat& values) {
 RingView LookAtRing(const Level& level, const Ring& ring) {
   PolarGrid grid;
   grid.rays = 72;
-  grid.from = 0.78;
-  grid.to = 1.22;
+  grid.from = kFrom;
+  grid.to = kTo;
   grid.columns = kColumns;
   const cv::Mat values = SampleRays(level, level.FrameOf(ring.frame), grid).values;
   const std::vector<float> profile = MedianProfile(values);
@@ -76,7 +95,7 @@ RingView LookAtRing(const Level& level, const Ring& ring) {
   view.outside = Mean(profile.data(), kOutside);
   view.inside_texture = Texture(values, profile, kInside);
   view.outside_texture = Texture(values, profile, kOutside);
-  view.step_share = StepShare(values);
+  MeasureStep(profile, &view);
   const double low = std::min(view.inside, view.outside);
   const double high = std::max(view.inside, view.outside);
   for (int i = kInside.end; i < kOutside.start; ++i) {

@@ -12,7 +12,8 @@ struct RingView {
   double inside_texture = 0;  // robust spread of brightness about the median profile
   double outside_texture = 0;
   double peak = 0;        // largest excursion of the median profile beyond the two
-  double step_share = 0;  // share of the rays with a step of the majority's sign, 0.5 to 1
+  double step = 0;        // from inside to outside, freed of smooth changes of the light
+  double step_noise = 0;  // standard deviation of that
 };
 
 // `level` holds the ring and its surroundings.

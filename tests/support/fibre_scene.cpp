@@ -372,9 +372,11 @@ void ApplyCamera(const Scene& scene, Dice& dice, cv::Mat& image) {
     image += n.sharpen * (image - soft);
   }
   if (n.interlace_px != 0) {
-    for (int y = 1; y < image.rows; y += 2) {
+    // Half to either side, so that the truth stays where it is.
+    for (int y = 0; y < image.rows; ++y) {
       cv::Mat line = image.row(y).clone();
-      const cv::Matx23d move(1, 0, n.interlace_px, 0, 1, 0);
+      const double shift = (y % 2 == 0 ? -0.5 : 0.5) * n.interlace_px;
+      const cv::Matx23d move(1, 0, shift, 0, 1, 0);
       cv::warpAffine(line, image.row(y), move, line.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
     }
   }

@@ -1,0 +1,62 @@
+// Least squares for a profile that is made of blurred steps.
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include <vector>
+
+namespace endgrade::locate {
+
+// Mean brightness by distance from an ellipse. `noise` is the standard error of each value.
+struct RimProfile {
+  std::vector<double> distance;  // outwards, in pixels of the level
+  std::vector<double> level;
+  std::vector<double> noise;
+};
+
+// Parameters that the profile depends on in curves. Heights and slopes are solved for in between
+// (variable projection; Golub and Pereyra 1973).
+struct StepShape {
+  double rim = 0;         // distance of the first step
+  double log_sigma = 0;   // of the blur
+  double log_ring = 0;    // width between the first and the second step
+  double overshoot = 0;   // of a camera that sharpens, as a share of each step
+  double log_spread = 0;  // of the blur that it sharpens by
+};
+
+struct StepTerms {
+  bool ring = false;
+  bool overshoot = false;
+  [[nodiscard]] int Count() const { return 2 + (ring ? 1 : 0) + (overshoot ? 2 : 0); }
+};
+
+struct StepFit {
+  StepShape shape;
+  // Level inside, slope inside, slope outside, first step, second step.
+  cv::Vec<double, 5> heights = cv::Vec<double, 5>::all(0);
+  std::vector<double> residual;  // over the noise
+  double rss = 1e300;
+};
+
+class StepFitter {
+ public:
+  StepFitter(const RimProfile& profile, const StepTerms& terms);
+
+  [[nodiscard]] StepFit Evaluate(const StepShape& shape) const;
+  // Levenberg-Marquardt from `start`.
+  [[nodiscard]] StepFit Descend(const StepShape& start) const;
+  // Standard deviation of the first step's place, from the curvature at the best fit.
+  [[nodiscard]] double RimUncertainty(const StepFit& fit) const;
+
+ private:
+  using Row = cv::Vec<double, 5>;
+  [[nodiscard]] double StepAt(double x, const StepShape& shape) const;
+  [[nodiscard]] Row BasisAt(double distance, const StepShape& shape) const;
+  [[nodiscard]] StepShape Clamped(StepShape shape) const;
+  [[nodiscard]] cv::Mat Jacobian(const StepFit& fit) const;
+
+  const RimProfile& profile_;
+  StepTerms terms_;
+};
+
+}  // namespace endgrade::locate
