@@ -138,6 +138,13 @@ TEST(Breaks, NameEveryFeatureThatABrokenCountHolds) {
   EXPECT_THAT(features[7].breaks, testing::ElementsAre("b-defects-over-5"));
 }
 
+TEST(Breaks, LeaveOutWhatIsOnlyNear) {
+  Picture picture("sm-upc");
+  picture.Add(kDefect, "B", 3, 0.3, 6).Add(kDefect, "B", 1.9, 0.3);
+  const Grade grade = picture.Judged();
+  EXPECT_TRUE(grade.fibres[0].features[6].breaks.empty());
+}
+
 TEST(Breaks, AreSetAnewEachTime) {
   Picture picture("sm-upc");
   picture.Add(kDefect, "B", 1);

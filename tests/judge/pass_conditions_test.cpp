@@ -197,6 +197,7 @@ TEST(CoreAgainstLimits, IsNotAskedWhereTheLimitsTakeAnyCore) {
   picture.limits.fibre.core_diameters_um = {105};
   EXPECT_EQ(picture.SetCore(100).Judged().verdict, Verdict::kPass);
   EXPECT_EQ(picture.SetCore(50).Judged().verdict, Verdict::kUngradable);
+  EXPECT_THAT(Codes(picture.SetCore(30).Judged().warnings), ElementsAre("core_size"));
 }
 
 // Why single-mode limits do not stand in for multimode ones: five defects of 3 um at a radius of 20
@@ -319,6 +320,13 @@ TEST(CallersMistake, UnfitLimitsAndOptionsNeverPass) {
   Picture option("sm-upc");
   option.options.min_in_view_fraction = 0.1;
   ExpectUngradable(option.Judged(), "bad_option", "must be within [0.5, 1]");
+}
+
+TEST(CallersMistake, FeaturesOfOtherLimitsNeverPass) {
+  Picture picture("sm-upc");
+  picture.Add(kDefect, "D", 1);
+  picture.features[0].zone = 4;  // there are four zones, 0 to 3
+  ExpectUngradable(picture.Judged(), "bad_limits", "measured by other limits");
 }
 
 TEST(JudgeOptions, HaveARange) {
