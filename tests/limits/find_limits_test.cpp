@@ -4,6 +4,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cstdio>
+
 namespace endgrade {
 namespace {
 
@@ -85,6 +87,31 @@ TEST(LimitsFolder, IsTheSourceTreesUnlessTheEnvironmentSaysOtherwise) {
   const TempFolder folder;
   const LimitsFolderIs chosen(folder.path());
   EXPECT_EQ(LimitsFolder(), folder.path());
+}
+
+// What a program says its limits folder is; run by the test below from another place.
+TEST(LimitsFolder, DISABLED_IsPrinted) {
+  unsetenv("ENDGRADE_ZONES");
+  std::printf("folder=%s\n", LimitsFolder().c_str());
+}
+
+TEST(LimitsFolder, MovesWithAnInstalledProgram) {
+  const TempFolder folder;
+  const auto program = folder.Write("prefix/bin/program", "");
+  std::filesystem::copy_file(
+      "/proc/self/exe", program, std::filesystem::copy_options::overwrite_existing);
+  std::filesystem::permissions(program, std::filesystem::perms::owner_all);
+  folder.Write("prefix/share/endgrade/zones/sound.toml", kSoundLimits);
+  const std::string command = program.string() +
+                              " --gtest_also_run_disabled_tests"
+                              " --gtest_filter=LimitsFolder.DISABLED_IsPrinted";
+  FILE* pipe = popen(command.c_str(), "r");
+  ASSERT_TRUE(pipe);
+  std::string said;
+  for (int c = std::fgetc(pipe); c != EOF; c = std::fgetc(pipe)) said += static_cast<char>(c);
+  pclose(pipe);
+  const auto zones = std::filesystem::canonical(folder.path()) / "prefix/share/endgrade/zones";
+  EXPECT_THAT(said, HasSubstr("folder=" + zones.string() + "\n"));
 }
 
 }  // namespace
