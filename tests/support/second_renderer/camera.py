@@ -3,8 +3,9 @@
 import io
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw, ImageFilter, ImageFont
 from scipy import ndimage
+from scipy.signal import fftconvolve
 
 import fields
 from geometry import View, binned
@@ -67,7 +68,6 @@ def through_lens(light, um_per_px, style):
     image = 0.85 * ndimage.gaussian_filter(light, sigma) + 0.15 * ndimage.gaussian_filter(
         light, 2.6 * sigma)
     if style.get("defocus_um"):
-        from scipy.signal import fftconvolve
         pad = int(style["defocus_um"] / um_per_px) + 3
         padded = np.pad(image, pad, mode="edge")
         image = fftconvolve(padded, _disc(style["defocus_um"] / um_per_px), mode="same")[
@@ -81,46 +81,80 @@ def through_lens(light, um_per_px, style):
         np.add.at(kernel, (rows, columns), 1)
         image = ndimage.convolve(image, kernel / kernel.sum(), mode="nearest") if n < 12 else (
             _fft_convolve(image, kernel / kernel.sum()))
+    if style.get("focus_slope"):
+        y, x = np.indices(image.shape, dtype=np.float32)
+        along = (x - image.shape[1] / 2) * np.cos(style["turn_rad"]) + (
+            y - image.shape[0] / 2) * np.sin(style["turn_rad"])
+        share = np.clip(np.abs(along) * um_per_px / 150, 0, 1)
+        soft = ndimage.gaussian_filter(image, style["focus_slope"] / um_per_px)
+        image = image * (1 - share) + soft * share
     return image.astype(np.float32)
 
 
 def _fft_convolve(image, kernel):
-    from scipy.signal import fftconvolve
     pad = kernel.shape[0]
     return fftconvolve(np.pad(image, pad, mode="edge"), kernel, mode="same")[pad:-pad, pad:-pad]
 
 
-def expose(light, lamp, view, style, sub, rng=None):
-    """Linear light on a grid `sub` times as fine -> camera values 0 to 1, h x w x (1 or 3).
+def on_sensor(light, lamp, view, style, sub):
+    """Linear light on a grid `sub` times as fine -> light on the sensor's pixels."""
+    image = through_lens(light, view.um_per_px / sub, style)
+    return (binned(image, sub) if sub > 1 else image) * lamp * style["gain"]
+
+
+def expose(image, style, rng=None):
+    """Light on the sensor -> camera values 0 to 1, h x w x (1 or 3).
 
     Without rng the picture has no noise: the same camera, an endless exposure.
     """
-    image = through_lens(light, view.um_per_px / sub, style)
-    image = binned(image, sub) * lamp * style["gain"]
     gains = (1.0,) if style["mono"] else style["light"]
     channels = []
-    for gain in gains:
+    for k, gain in enumerate(gains):
         channel = np.clip(image * gain, 0, None)
+        if style["colour_shift_px"] and k != 1:
+            away = style["colour_shift_px"] * (k - 1)
+            channel = _nudged(_nudged(channel, away, 1), 0.6 * away, 0)
         if rng is not None:
             electrons = np.minimum(channel, 1.4) * style["well"]
             channel = channel + rng.standard_normal(image.shape).astype(np.float32) * np.sqrt(
                 electrons) / style["well"]
             channel += style["read"] * rng.standard_normal(image.shape).astype(np.float32)
         channels.append(np.clip(channel, 0, 1))
-    return _process(np.stack(channels, -1), style, rng)
+    picture = np.stack(channels, -1)
+    if style["mosaic"] and not style["mono"]:
+        picture = _mosaic(picture)
+    return _process(picture, style)
 
 
-def _process(picture, style, rng):
+def _nudged(channel, shift_px, axis):
+    """Moved by less than a pixel, by linear interpolation."""
+    beside = np.roll(channel, 1 if shift_px > 0 else -1, axis)
+    return channel + np.float32(abs(shift_px)) * (beside - channel)
+
+
+def _mosaic(picture):
+    """A colour sensor sees one colour a pixel (RGGB) and guesses the others from its neighbours."""
+    seen = np.zeros_like(picture)
+    seen[0::2, 0::2, 0], seen[1::2, 1::2, 2] = picture[0::2, 0::2, 0], picture[1::2, 1::2, 2]
+    seen[0::2, 1::2, 1], seen[1::2, 0::2, 1] = picture[0::2, 1::2, 1], picture[1::2, 0::2, 1]
+    cross = np.array([[0, 1, 0], [1, 4, 1], [0, 1, 0]], np.float32) / 4
+    square = np.array([[1, 2, 1], [2, 4, 2], [1, 2, 1]], np.float32) / 4
+    kernels = (square, cross, square)
+    return np.stack([ndimage.convolve(seen[..., k], kernels[k], mode="mirror") for k in range(3)], -1)
+
+
+def _process(picture, style):
     """Fields of an interlaced camera, enlargement, tone curve, sharpening."""
     if "interlace" in style["extras"]:
-        shift = style["field_shift"]
         picture = picture.copy()
-        picture[1::2] = ndimage.shift(picture[1::2], (0, shift, 0), order=1, mode="nearest") * (
-            1 + style["field_gain"])
+        picture[1::2] = _nudged(picture[1::2], style["field_shift"], 1) * (1 + style["field_gain"])
     if style["enlarge"] > 1:
         picture = np.stack([np.asarray(Image.fromarray(np.ascontiguousarray(picture[..., k])).resize(
             (picture.shape[1] * style["enlarge"], picture.shape[0] * style["enlarge"]),
             Image.BICUBIC)) for k in range(picture.shape[-1])], -1)
+    if "denoise" in style["extras"]:
+        picture = np.stack([ndimage.median_filter(picture[..., k], 3)
+                            for k in range(picture.shape[-1])], -1)
     picture = np.clip(picture, 0, 1) ** style["gamma"]
     if "contrast" in style["extras"]:
         picture = np.clip((picture - 0.5) * 1.35 + 0.5, 0, 1)
@@ -139,6 +173,10 @@ def choose_gain(face, style):
     return target * style["exposure"] / brighter
 
 
+def to_16_bits(picture):
+    return Image.fromarray(np.round(picture[..., 0] * 65535).astype(np.uint16))
+
+
 def to_bytes(picture):
     levels = np.round(picture * 255).astype(np.uint8)
     return Image.fromarray(levels[..., 0] if levels.shape[-1] == 1 else levels)
@@ -146,6 +184,8 @@ def to_bytes(picture):
 
 def overlays(rng, image, view, style):
     """What the camera or its program burns in."""
+    if image.mode not in ("L", "RGB"):
+        return image
     k = style["enlarge"]
     w, h = image.size
     draw = ImageDraw.Draw(image)
@@ -155,7 +195,6 @@ def overlays(rng, image, view, style):
         mask = Image.new("L", (w, h), 0)
         cx, cy = style["mask_centre"]
         ImageDraw.Draw(mask).ellipse((cx - reach, cy - reach, cx + reach, cy + reach), fill=255)
-        from PIL import ImageFilter
         mask = mask.filter(ImageFilter.GaussianBlur(1.5))
         image.paste(Image.composite(image, Image.new(image.mode, (w, h), 0), mask))
     if "reticle" in style["extras"]:

@@ -2,6 +2,7 @@
 
 import pathlib
 
+import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 FONT = "/usr/share/fonts/truetype/dejavu/DejaVuSans.ttf"
@@ -14,7 +15,10 @@ def sheet(entries, path, columns=5, cell=(380, 300), crop=True):
     out = Image.new("RGB", (columns * cell[0], rows * cell[1]), (30, 30, 30))
     draw = ImageDraw.Draw(out)
     for i, (file, lines, truth) in enumerate(entries):
-        image = Image.open(file).convert("RGB")
+        image = Image.open(file)
+        if image.mode.startswith("I"):
+            image = Image.fromarray((np.asarray(image) // 257).astype(np.uint8))
+        image = image.convert("RGB")
         if crop and truth and truth.get("centre_px") and truth["cladding_diameter_px"] > 100:
             x, y = truth["centre_px"]
             reach = 1.15 * truth["cladding_diameter_px"]

@@ -154,13 +154,24 @@ def residue_film(rng, centre, size_um, contrast=None):
 
 def lint(rng, centre, length_um, contrast=None):
     """A curled strand: dark sides, pale middle. A defect, whatever its shape."""
-    contrast = rng.uniform(0.45, 0.8) if contrast is None else contrast
-    n = 26
-    bend = 0.09 * fields.wobble(rng, n, 4) + rng.choice([-1, 1]) * rng.uniform(0.05, 0.14)
+    contrast = rng.uniform(0.4, 0.75) if contrast is None else contrast
+    n = 40
+    bend = 0.07 * fields.wobble(rng, n, 5) + rng.choice([-1, 1]) * rng.uniform(0.03, 0.09)
     heading = rng.uniform(0, 2 * np.pi) + np.cumsum(bend)
     steps = np.stack([np.cos(heading), np.sin(heading)], 1) * length_um / n
     points = np.cumsum(steps, 0)
-    points = points - points.mean(0) + centre
-    width = rng.uniform(5, 10) * (1 + 0.08 * fields.wobble(rng, n, 3))
-    return Line("lint", points, width, np.full(n, contrast), kind="defect",
-                sharpness=3.0, flank=0.0, removable=True)
+    points = points - points[int(rng.integers(n // 4, 3 * n // 4))] + centre
+    width = rng.uniform(7, 14) * (1 + 0.12 * fields.wobble(rng, n, 4))
+    return Line("lint", points, width, contrast * (1 + 0.15 * fields.wobble(rng, n, 3)),
+                kind="defect", sharpness=4.0, profile=rng.choice(["strand", "strand", "plain"]),
+                removable=True)
+
+
+def debris_ring(rng, radius_um, share):
+    """Dust pushed into an arc by mating: grains in a band around the contact, each a defect."""
+    marks, turn = [], rng.uniform(0, 2 * np.pi)
+    for step in np.arange(0, 2 * np.pi * share, 11 / radius_um):
+        at = turn + step + rng.normal(0, 0.2 * 11 / radius_um)
+        reach = radius_um + rng.normal(0, 4)
+        marks.append(speck(rng, (reach * np.cos(at), reach * np.sin(at)), rng.uniform(2.0, 7.0)))
+    return marks

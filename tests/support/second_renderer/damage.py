@@ -11,6 +11,8 @@ def _course(rng, start, end, n, bend_um):
     along = (np.array(end) - start) / (np.linalg.norm(np.array(end) - start) + 1e-9)
     across = np.array([-along[1], along[0]])
     arc = np.sin(np.linspace(0, np.pi, n)) * rng.normal(0, bend_um)
+    if rng.random() < 0.15:  # a hook at one end
+        arc = arc + 3 * bend_um * rng.choice([-1, 1]) * np.linspace(0, 1, n) ** 4
     return straight + np.outer(arc + 0.12 * fields.wobble(rng, n, 3), across)
 
 
@@ -24,11 +26,15 @@ def scratch(rng, start, end, width_um, depth, breaks=0.0, bright=False):
     if breaks:
         strength = np.where(fields.wobble(rng, n, 1.5) < np.quantile(
             rng.standard_normal(400), breaks), 0.12 * strength, strength)
+    if rng.random() < 0.15:  # a tool that chattered
+        strength = strength * (0.35 + 0.65 * (np.arange(n) % 3 > 0))
     ends = np.minimum(np.arange(n), np.arange(n)[::-1]) / 1.5
     strength = strength * np.clip(0.55 + ends, 0, 1)
+    groove = width_um > 2.5 and rng.random() < 0.75
     return Line("scratch", points, width, -strength if bright else strength,
-                sharpness=rng.choice([1.0, 1.5, 2.0]),
-                flank=rng.choice([0, 0, 0.3]))
+                sharpness=4.0 if groove else rng.choice([1.0, 1.5, 2.0]),
+                flank=rng.choice([0, 0, 0.3]), profile="groove" if groove else "plain",
+                seed=int(rng.integers(100)))
 
 
 def scratch_at(rng, nearest_um, length_um, width_um, depth, **more):
@@ -94,6 +100,18 @@ def chip(rng, cladding_radius_um, depth_um, width_um):
 
     return Mark("chip", "defect", place, max(width_um, 2 * depth_um) / 2 * 1.1, cover, light,
                 removable=False)
+
+
+def burn(rng, centre, size_um, contrast=None):
+    """Glass melted or blackened by light on dirt: a dark disc with a paler halo."""
+    contrast = rng.uniform(0.5, 0.9) if contrast is None else contrast
+    cover = blob_cover(rng, size_um, 0.05, rng.uniform(1, 1.15))
+
+    def light(x, y, c):
+        halo = np.exp(-((np.hypot(x, y) / (0.75 * size_um)) ** 2))
+        return 1 - contrast * c + 0.12 * halo * (1 - c), 0 * c
+
+    return Mark("burn", "defect", np.array(centre), size_um / 2, cover, light, removable=False)
 
 
 def crack(rng, start, heading, length_um, width_um, depth):

@@ -31,11 +31,14 @@ def draw_parameters(rng, multimode, look=None):
         "core_style": str(core_style), "core_um": float(core_um),
         "core_shift_um": rng.normal(0, 0.8 if multimode else 0.25, 2).clip(-1.5, 1.5),
         "ring": str(rng.choice(["dark", "bright", "thin", "uneven"], p=[0.45, 0.15, 0.25, 0.15])),
-        "ring_um": rng.uniform(0.5, 2.6), "ring_level": rng.uniform(0.15, 0.7),
+        "ring_um": rng.uniform(0.5, 2.6), "ring_level": rng.uniform(0.12, 0.6),
         "grain": rng.uniform(0.012, 0.07), "grain_um": rng.uniform(0.5, 2.2),
         "marks": rng.uniform(0, 0.035) * (rng.random() < 0.4), "marks_rad": rng.uniform(0, np.pi),
         "pores": int(rng.integers(0, 220)) if rng.random() < 0.5 else 0,
         "core_gain": rng.uniform(0.06, 0.30), "lit_gain": rng.uniform(0.6, 2.2),
+        "core_edge_um": float(rng.choice([0.6, 0.6, 2.5, 6.0])) if multimode else 0.6,
+        "bore_chips": int(rng.integers(2, 14)) if rng.random() < 0.2 else 0,
+        "blotches": rng.uniform(0.02, 0.08) if rng.random() < 0.25 else 0.0,
         "mottle": rng.uniform(0.0, 0.012),
     }
 
@@ -49,7 +52,7 @@ def _core(x, y, face, view, multimode):
     radius = np.hypot(x - face["core_shift_um"][0], y - face["core_shift_um"][1])
     half = face["core_um"] / 2
     style = face["core_style"]
-    disc = _soft(half - radius, view, 0.6)
+    disc = _soft(half - radius, view, face["core_edge_um"])
     if style == "none":
         return 1.0
     if style == "brighter":
@@ -78,7 +81,20 @@ def ferrule_texture(rng, view, face):
         dots[ys, xs] = rng.uniform(0.3, 1.0, face["pores"])
         spread = max(0.6, 0.55 / um)
         texture -= 0.35 * ndimage.gaussian_filter(dots, spread) * 2 * np.pi * spread**2
+    if face["blotches"]:
+        texture += face["blotches"] * fields.fractal(rng, shape, 45 / um, 3, 0.5).clip(-1.5, 1.5)
     return texture
+
+
+def bore_chips(rng, x, y, face):
+    """Small bites out of the ferrule's bore, just outside the cladding, filled with adhesive."""
+    loss = np.zeros(np.broadcast(x, y).shape, np.float32)
+    for _ in range(face["bore_chips"]):
+        turn, reach = rng.uniform(0, 2 * np.pi), face["cladding_um"] / 2 + rng.uniform(0.5, 2.0)
+        size = rng.uniform(1.0, 2.6)
+        gap = np.hypot(x - reach * np.cos(turn), y - reach * np.sin(turn))
+        loss = np.maximum(loss, rng.uniform(0.3, 0.7) * np.clip((size - gap) / 0.5, 0, 1))
+    return loss
 
 
 def bare_face(rng, view, face, multimode):
@@ -93,7 +109,7 @@ def bare_face(rng, view, face, multimode):
     width = face["ring_um"]
     if face["ring"] == "uneven":
         turn = (np.degrees(angle) % 360).astype(np.float32)
-        width = width * np.clip(1 + 0.7 * np.interp(turn, np.arange(360), bend), 0.2, 2.5)
+        width = width * np.clip(1 + 0.4 * np.interp(turn, np.arange(360), bend, period=360), 0.3, 1.8)
     if face["ring"] == "thin":
         width = 0.5
     ring = _soft(radius - edge, view) * _soft(edge + width - radius, view)
@@ -102,6 +118,8 @@ def bare_face(rng, view, face, multimode):
     if face["ring"] == "bright":
         ring_brightness = level * max(face["ferrule"], face["cladding"])
     outside = face["ferrule"] * (1 - ring) + ring_brightness * ring
+    if face["bore_chips"]:
+        outside = outside * (1 - bore_chips(rng, x, y, face))
     plain = inside * face["cladding"] * core + (1 - inside) * outside
     texture = ferrule_texture(rng, view, face) * (1 - inside) * (1 - 0.7 * ring)
     texture += face["mottle"] * fields.fractal(rng, plain.shape, 20 / view.um_per_px, 3) * inside

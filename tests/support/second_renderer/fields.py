@@ -1,6 +1,7 @@
 """Random fields: fractal noise, grain, grinding marks, smooth one-dimensional wobble."""
 
 import numpy as np
+from PIL import Image
 from scipy import ndimage
 
 
@@ -9,7 +10,8 @@ def white(rng, shape):
 
 
 def unit(field):
-    return (field - field.mean()) / (field.std() + 1e-9)
+    mean = field.mean()
+    return (field - mean) / (np.sqrt(np.square(field - mean).mean()) + 1e-9)
 
 
 def grain(rng, shape, sigma_px):
@@ -18,7 +20,8 @@ def grain(rng, shape, sigma_px):
     small = (shape[0] // step + 3, shape[1] // step + 3)
     field = ndimage.gaussian_filter(white(rng, small), sigma_px / step, mode="wrap")
     if step > 1:
-        field = ndimage.zoom(field, step, order=1)
+        field = np.asarray(Image.fromarray(field).resize(
+            (small[1] * step, small[0] * step), Image.BILINEAR))
     return unit(field[: shape[0], : shape[1]])
 
 

@@ -72,6 +72,8 @@ class Line:
     kind: str = "scratch"
     sharpness: float = 2.0
     flank: float = 0.0
+    profile: str = "plain"  # plain | groove (ridges inside, torn edges) | strand (pale middle)
+    seed: int = 0
     removable: bool = False
     other_kind: tuple = None
     truth: dict = field(default_factory=dict)
@@ -91,10 +93,25 @@ class Line:
         touched = view.box_around(self.points, 2 * reach + 2)
         if touched is None:
             return
-        for i in range(len(self.points) - 1):
-            self._paint_segment(view, loss, i, sub, reach)
+        if self.profile == "strand":
+            self._paint_strand(view, loss, touched)
+        else:
+            for i in range(len(self.points) - 1):
+                self._paint_segment(view, loss, i, sub, reach)
         part = slice(touched[1], touched[3]), slice(touched[0], touched[2])
         image[part] *= np.clip(1 - loss[part], 0.02, 3)
+
+    def _paint_strand(self, view, loss, box):
+        x, y = view.um_grid(box)
+        gap = np.full(np.broadcast(x, y).shape, 1e6, np.float32)
+        for a, b in zip(self.points[:-1], self.points[1:]):
+            along = b - a
+            share = np.clip(((x - a[0]) * along[0] + (y - a[1]) * along[1]) / (along @ along), 0, 1)
+            gap = np.minimum(gap, np.hypot(x - a[0] - share * along[0], y - a[1] - share * along[1]))
+        across = 2 * gap / self.width.mean()
+        shape = np.exp(-np.log(2) * across ** (2 * self.sharpness))
+        pale = 1 - 1.5 * np.exp(-((1.3 * across) ** 2))
+        loss[box[1]:box[3], box[0]:box[2]] = np.median(self.depth) * shape * pale
 
     def _paint_segment(self, view, loss, i, sub, reach):
         a, b = self.points[i], self.points[i + 1]
@@ -112,8 +129,13 @@ class Line:
         distance = np.hypot(side, beyond)
         width = self.width[i] * (1 - share) + self.width[i + 1] * share
         depth = self.depth[i] * (1 - share) + self.depth[i + 1] * share
+        if self.profile == "groove":
+            width = width * (1 + 0.10 * self._ripple(i, t, 1.3) * np.sign(side))
         shape = np.exp(-np.log(2) * (2 * distance / width) ** (2 * self.sharpness))
         here = depth * shape
+        if self.profile == "groove":
+            ridges = np.cos(2 * np.pi * side / width * 1.5 + self.seed)
+            here = here * (0.8 + 0.3 * ridges + 0.15 * self._ripple(i, t, 2.6))
         if self.flank:
             here = here - self.flank * depth * np.exp(-(((side - 0.9 * width) / (0.4 * width)) ** 2)
                                                       - (beyond / width) ** 2)
@@ -121,6 +143,10 @@ class Line:
         part = loss[box[1]:box[3], box[0]:box[2]]
         stronger = np.abs(here) > np.abs(part)
         part[stronger] = here[stronger]
+
+    def _ripple(self, i, t, period_um):
+        """Unevenness along the line, the same wherever it is asked for."""
+        return np.sin(2 * np.pi * t / period_um + 1.7 * i + self.seed) * np.cos(t / 2.3 + 0.6 * i)
 
     def measure(self):
         dense = np.concatenate([np.linspace(self.points[i], self.points[i + 1], 12)

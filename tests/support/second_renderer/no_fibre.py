@@ -110,5 +110,31 @@ def cable_jacket(rng, shape):
     return _finish(rng, 0.06 + body + 0.02 * fields.grain(rng, shape, 2))
 
 
+def far_ferrule(rng, shape):
+    """A connector from too far off: housing, bevelled ferrule, and a fibre too small to see."""
+    y, x = np.indices(shape, dtype=np.float32)
+    cx, cy = shape[1] / 2 + rng.uniform(-60, 60), shape[0] / 2 + rng.uniform(-40, 40)
+    face = rng.uniform(0.09, 0.16) * shape[0]
+    bevel = 1.35 * face
+    radius = np.hypot(x - cx, y - cy)
+    half = rng.uniform(0.3, 0.42) * shape[0]
+    square = np.maximum(np.abs(x - cx) / 1.1, np.abs(y - cy))
+    picture = np.full(shape, 0.07, np.float32) + 0.22 * (square < half)
+    picture -= 0.12 * ((square < half * 0.72) & (radius > bevel))
+    picture += (0.55 * np.clip(bevel - radius, 0, 1)
+                * np.clip(1 - (radius - face) / (bevel - face) * 0.7, 0, 1))
+    return _finish(rng, np.clip(ndimage.gaussian_filter(picture, 2), 0, 1))
+
+
+def hair(rng, shape):
+    """A hair across an empty field."""
+    y, x = np.indices(shape, dtype=np.float32)
+    middle = shape[0] / 2 + 0.2 * shape[0] * np.interp(
+        np.arange(shape[1]), np.linspace(0, shape[1], 40), fields.wobble(rng, 40, 6))
+    away = np.abs(y - middle[None, :]) / rng.uniform(12, 40)
+    strand = 0.45 * np.exp(-(away**6)) - 0.4 * np.exp(-((2.5 * away) ** 2))
+    return _finish(rng, np.clip(0.6 - strand + 0.02 * fields.fractal(rng, shape, 90, 4), 0, 1))
+
+
 SCENES = [ferrule_only, uniform, text_page, mask_only, washer, bubbles, lamp_spots, grid, cloth,
-          cloudy, cable_jacket]
+          cloudy, cable_jacket, far_ferrule, hair]

@@ -44,6 +44,32 @@ def small_specks_in_b(rng, placer, limits, count):
     return marks
 
 
+def fine_dust(rng, placer, limits):
+    """Many specks too small to count."""
+    marks = []
+    for _ in range(int(rng.integers(5, 14))):
+        size = rng.uniform(0.8, 1.2)
+        _add(marks, lambda p, s: dirt.speck(rng, p, s, rng.uniform(0.4, 0.8), False),
+             placer.place(18 if limits != "mm-pc" else 37, 54, size), size)
+    return marks
+
+
+def marks_in_core(rng, placer, limits):
+    """What the milder tables allow in zone A."""
+    marks = []
+    if limits == "mm-pc":
+        for _ in range(int(rng.integers(1, 4))):
+            size = rng.uniform(2.2, 3.9)
+            _add(marks, lambda p, s: dirt.speck(rng, p, s), placer.place(0, 29, size), size)
+    elif limits == "sm-pc" and rng.random() < 0.5:
+        _add(marks, lambda p: dirt.speck(rng, p, 2.2), placer.place(2, 8, 2.2))
+    else:
+        marks = [damage.scratch_at(rng, rng.uniform(1, 9), rng.uniform(40, 100),
+                                   rng.uniform(0.9, 2.0), rng.uniform(0.2, 0.5))
+                 for _ in range(int(rng.integers(1, 4 if limits == "sm-apc" else 3)))]
+    return marks
+
+
 def dirt_in_d(rng, placer, limits, count):
     marks = []
     for _ in range(count):
@@ -101,8 +127,10 @@ def allowed(rng, placer, limits):
         marks += dirt_outside(rng, placer, int(rng.integers(1, 7)))
     if rng.random() < 0.5:
         marks += allowed_scratches(rng, limits, int(rng.integers(1, 4)))
-    if limits == "sm-pc" and rng.random() < 0.2:
-        _add(marks, lambda p: dirt.speck(rng, p, 2.2), placer.place(2, 8, 2.2))
+    if limits != "sm-upc" and rng.random() < 0.3:
+        marks += marks_in_core(rng, placer, limits)
+    if rng.random() < 0.08:
+        marks += fine_dust(rng, placer, limits)
     return marks
 
 
@@ -130,7 +158,7 @@ def single_in_b(rng, placer, limits):
 def speck_in_core(rng, placer, limits):
     size = rng.uniform(2.5, 6) if limits not in ("mm-pc", "sm-pc") else rng.uniform(6.2, 10)
     at = placer.place(0, 9.5 if limits != "mm-pc" else 26, size)
-    make = rng.choice([dirt.speck, damage.pit])
+    make = rng.choice([dirt.speck, damage.pit, damage.burn])
     return [make(rng, at, size, rng.uniform(0.35, 0.7))] if at is not None else []
 
 
@@ -206,6 +234,20 @@ def droplet_over_d(rng, placer, limits):
     return [make(rng, at, size)] if at is not None else []
 
 
+def ring_of_debris(rng, placer, limits):
+    """Pushed aside by mating: an arc of grains across zones B to D, some of them too large."""
+    marks = dirt.debris_ring(rng, rng.uniform(38, 50), rng.uniform(0.2, 0.9))
+    placer.taken += [(m.centre, 2 * m.extent_um) for m in marks]
+    return marks + large_in_d(rng, placer, limits)
+
+
+def stain_round_core(rng, placer, limits):
+    """A droplet that dried about the fibre's middle: its rim runs around the core."""
+    size = rng.uniform(30, 100)
+    at = placer.place(0, 8, size)
+    return [dirt.dried_droplet(rng, at, size, rng.uniform(0.25, 0.5))]
+
+
 DECIDING = {
     "speck_beyond_count": (speck_beyond_count, 1.2), "single_in_b": (single_in_b, 1.8),
     "speck_in_core": (speck_in_core, 1.2), "scratch_through_core": (scratch_through_core, 2.0),
@@ -213,6 +255,7 @@ DECIDING = {
     "film_on_cladding": (film_on_cladding, 1.5), "dirty_all_over": (dirty_all_over, 1.0),
     "lint_across": (lint_across, 0.5), "chip_in_rim": (chip_in_rim, 0.8),
     "crack_in_glass": (crack_in_glass, 0.6), "droplet_over_d": (droplet_over_d, 0.8),
+    "ring_of_debris": (ring_of_debris, 0.5), "stain_round_core": (stain_round_core, 0.5),
 }
 
 

@@ -1,5 +1,7 @@
 """One picture with its truth."""
 
+import io
+
 import numpy as np
 from PIL import Image
 
@@ -101,21 +103,17 @@ def photograph(rng, style, view, face, limits, marks, probes):
     if style.get("fog"):
         lights = [light * (1 - style["fog"]) + style["fog"] * 0.4 for light in lights]
         style["well"] = min(style["well"], 2500)
-    plain, without, seen, probed = (
-        camera.luma(camera.expose(light, lamp, view, style, sub)) for light in lights)
-    noisy_without = Image.open(_file(camera.encode(camera.to_bytes(
-        camera.expose(lights[1], lamp, view, style, sub, rng)), {**style, "png": style["png"]})[1]))
-    image = camera.to_bytes(camera.expose(lights[2], lamp, view, style, sub, rng))
+    sensed = [camera.on_sensor(light, lamp, view, style, sub) for light in lights]
+    plain, without, seen, probed = (camera.luma(camera.expose(s, style)) for s in sensed)
+    noisy_without = Image.open(io.BytesIO(camera.encode(camera.to_bytes(
+        camera.expose(sensed[1], style, rng)), style)[1]))
+    store = camera.to_16_bits if style["sixteen"] else camera.to_bytes
+    image = store(camera.expose(sensed[2], style, rng))
     enlarge = style["enlarge"]
     clean = camera.luma(noisy_without)
     visibility.assess(marks, seen, without, plain, clean, view, enlarge, rng)
     snr, contrast = visibility.probe_sight(probes, probed, seen, plain, clean, view, enlarge, rng)
     return camera.overlays(rng, image, view, style), snr, contrast
-
-
-def _file(data):
-    import io
-    return io.BytesIO(data)
 
 
 def picture_without_fibre(rng, limits):
@@ -139,6 +137,8 @@ def picture_of_fibre(rng, limits, target, style_name=None):
         face["lit_gain"] = rng.uniform(2.5, 6)
     if target == "ungradable":
         spoil(rng, style, str(rng.choice(SPOILERS)))
+    elif target == "fail" and rng.random() < 0.05:
+        spoil(rng, style, "cut_d")  # what is seen is enough
     view = camera.make_view(rng, style, face["cladding_um"])
     for _ in range(30):
         name, marks, placer = draw_marks(rng, limits, target)
