@@ -62,14 +62,13 @@ std::vector<Ring> Distinct(std::vector<Ring> rings, double alike) {
   return kept;
 }
 
-// The same on both sides, as far as can be told: drawn, or a dried droplet. Glass is smoother than
-// what is around it, which a drawn circle does not change.
+// The same on both sides, as far as can be told: drawn, or a dried droplet. A ferrule much rougher
+// than the glass in it is not what a drawn circle does.
 bool IsLine(const RingView& view) {
-  const double step = std::abs(view.step);
-  const double smooth = std::min(view.inside_texture, view.outside_texture) + 0.5;
-  const double rough = std::max(view.inside_texture, view.outside_texture) + 0.5;
-  if (view.peak < 3.0 * step || rough > 1.8 * smooth) return false;
-  return step < 4.0 * view.step_noise || view.peak > 25.0 * step;
+  const double step = std::min(std::abs(view.step), std::abs(view.outside - view.inside));
+  if (view.outside_texture > 3.0 * std::max(1.0, view.inside_texture)) return false;
+  if (view.peak < 3.0 * step) return false;
+  return step < 3.0 * view.step_noise || view.peak > 25.0 * step;
 }
 
 std::optional<Cladding> Examine(const cv::Mat& luma, double white_level, const Ring& coarse) {
@@ -108,7 +107,10 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
-    if (ratio < 0.9 && other_quality > 0.4 && !other.line && LikeCore(other, *cladding)) {
+    const bool drawn = other.line || std::any_of(all.begin(), all.end(), [&](const Cladding& c) {
+                         return c.line && Partners(c, other);
+                       });
+    if (ratio < 0.9 && other_quality > 0.4 && !drawn && LikeCore(other, *cladding)) {
       cladding->has_core = true;
     }
     if (other_quality > 0.4 && LikeFibreInFerrule(ratio) &&
@@ -121,7 +123,7 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
     }
   }
   if (cladding->has_core) cladding->score += 0.2;
-  if (cladding->line && !cladding->has_core) cladding->score -= 0.4;
+  if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= 0.3;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;
 }
@@ -138,13 +140,7 @@ std::vector<Cladding> ChooseCladding(const cv::Mat& luma,
     if (ring.seen < 0.2) continue;
     if (const auto cladding = Examine(luma, white_level, ring)) claddings.push_back(*cladding);
   }
-  std::vector<Cladding> all = claddings;
-  for (Cladding& cladding : claddings) {
-    for (const Cladding& other : all) {
-      if (other.line && Partners(cladding, other)) cladding.line = true;
-    }
-  }
-  all = claddings;
+  const std::vector<Cladding> all = claddings;
   for (Cladding& cladding : claddings) Weigh(all, &cladding);
   std::stable_sort(claddings.begin(), claddings.end(), [](const Cladding& a, const Cladding& b) {
     return a.score > b.score;

@@ -17,8 +17,8 @@ using locate::Cladding;
 using locate::Level;
 using locate::Rim;
 
-constexpr int kTries = 3;  // likeliest claddings that are measured before giving up
-constexpr double kLeastScore = 0.35;
+constexpr int kTries = 6;  // likeliest claddings that are measured before giving up
+constexpr double kLeastScore = 0.42;
 
 std::string Number(double value) {
   char text[64];
@@ -121,7 +121,10 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     const Level level = locate::RimLevel(frame.luma, frame.white_level, cladding.ring.frame);
     const auto rim = locate::RefineRim(level, cladding.ring.frame);
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
-    return LocateOutcome{Describe(*rim, level), std::nullopt};
+    if (rim->drawn && !cladding.has_core) continue;
+    FibreGeometry fibre = Describe(*rim, level);
+    if (!fibre.core) fibre.core = locate::SearchCore(frame, fibre.cladding);
+    return LocateOutcome{fibre, std::nullopt};
   }
   return LocateOutcome{std::nullopt, WhyNone(too_small, too_large)};
 }

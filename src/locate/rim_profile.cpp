@@ -11,6 +11,9 @@ constexpr StepTerms kSharpened{false, true};
 constexpr StepTerms kRinged{true, false};
 constexpr StepTerms kRingedSharpened{true, true};
 
+// Least fall of the sum of squares over the noise, for each parameter more.
+constexpr double kLeastGain = 6.0;
+
 StepFit BestOf(const StepFitter& fitter, const std::vector<StepShape>& starts) {
   StepFit best;
   for (const StepShape& start : starts) {
@@ -70,12 +73,13 @@ StepFit FitRingedSharpened(const RimProfile& profile,
   return BestOf(StepFitter(profile, kRingedSharpened), {start});
 }
 
-// Is the richer model worth its `extra` parameters? Schwarz's criterion, with a third of the values
-// taken as independent, since neighbours share pixels.
-bool Worth(const StepFit& simple, const StepFit& rich, int extra, double severity) {
+// Is the richer model worth its `extra` parameters? It must take away a misfit that is beyond what
+// noise and the model's own error explain, and more than Schwarz's criterion asks with a third of
+// the values taken as independent, since neighbours share pixels.
+bool Worth(const StepFit& simple, const StepFit& rich, int extra) {
   const double count = static_cast<double>(simple.residual.size()) / 3.0;
   const double drop = count * std::log(simple.rss / std::max(1e-12, rich.rss));
-  return drop > severity * extra * std::log(count);
+  return simple.rss - rich.rss > kLeastGain * extra && drop > 1.5 * extra * std::log(count);
 }
 
 // Two steps the same way, closer than they are sharp, are one step whose blur is not Gaussian.
@@ -101,15 +105,15 @@ std::optional<RimModel> FitRimModel(const RimProfile& profile) {
 
   const StepFit* best = &plain;
   StepTerms terms = kPlain;
-  if (Worth(plain, sharpened, 2, 1.0)) {
+  if (Worth(plain, sharpened, 2)) {
     best = &sharpened;
     terms = kSharpened;
   }
-  if (RingStands(ringed) && Worth(*best, ringed, terms.overshoot ? 1 : 2, 1.5)) {
+  if (RingStands(ringed) && Worth(*best, ringed, terms.overshoot ? 1 : 2)) {
     best = &ringed;
     terms = kRinged;
   }
-  if (RingStands(both) && Worth(*best, both, 2, 1.5)) {
+  if (RingStands(both) && Worth(*best, both, 2)) {
     best = &both;
     terms = kRingedSharpened;
   }

@@ -15,6 +15,7 @@ constexpr double kEnoughRadius = 240.0;  // in pixels of the level
 constexpr int kRounds = 4;
 // What the model leaves out, as a share of the profile's range.
 constexpr double kModelError = 0.004;
+constexpr double kLeastStep = 2.0;  // luma units between glass and ferrule, or it is a drawn line
 // Share of the radius beyond which it leaves out more and more: light is not straight for long.
 constexpr double kNear = 0.07;
 // Luma units beyond which a mean holds clipped pixels.
@@ -251,6 +252,8 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
   const double own = (level.factor > 1 ? 1.0 / 12.0 : 0.0) + 1.0 / 6.0;
   rim.sigma_px = level.factor * std::sqrt(std::max(0.04, model->sigma * model->sigma - own));
   rim.step = model->step;
+  rim.drawn = model->ring.has_value() &&
+              std::abs(model->step) < std::max(kLeastStep, 0.05 * std::abs(model->first_step));
   if (model->ring) rim.ring_px = *model->ring * level.factor;
   rim.radius_uncertainty_px = level.factor * std::hypot(model->rim_uncertainty, 0.02);
   rim.centre_uncertainty_px =

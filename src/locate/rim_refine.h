@@ -9,13 +9,13 @@
 namespace endgrade::locate {
 
 struct Rim {
-  RimFrame frame;       // in pixels of the picture
-  double seen = 0;      // share of the whole rim where the common profile is found again
-  double in_view = 0;   // share of the whole rim inside the picture
-  double sigma_px = 0;  // of the blur
-  double step = 0;      // outside minus inside, luma units
-  double clarity = 0;   // median height of the profile where it is seen, over its own noise
-  std::optional<double> ring_px;     // width of the adhesive ring
+  RimFrame frame;                 // in pixels of the picture
+  double seen = 0;                // share of the whole rim where the common profile is found again
+  double in_view = 0;             // share of the whole rim inside the picture
+  double sigma_px = 0;            // of the blur
+  double step = 0;                // outside minus inside, luma units
+  bool drawn = false;             // a line with the same brightness on both sides
+  std::optional<double> ring_px;  // width of the adhesive ring
   double radius_uncertainty_px = 0;  // standard deviations
   double centre_uncertainty_px = 0;
 };

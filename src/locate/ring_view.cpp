@@ -54,30 +54,42 @@ double Texture(const cv::Mat& values, const std::vector<float>& profile, Columns
 // A parabola through both parts, with a step between them: uneven light bends the profile, half a
 // rim out of the picture tilts it, and neither is a step.
 void MeasureStep(const std::vector<float>& profile, RingView* view) {
-  cv::Matx44d normal = cv::Matx44d::eye() * 1e-9;
-  cv::Vec4d right = cv::Vec4d::all(0);
+  std::vector<int> columns;
+  for (int i = kInside.start; i < kInside.end; ++i) columns.push_back(i);
+  for (int i = kOutside.start; i < kOutside.end; ++i) columns.push_back(i);
   const auto basis = [](int column) {
     const double x = (column - 30) / 30.0;
     return cv::Vec4d(1.0, x, x * x, column >= kOutside.start ? 1.0 : 0.0);
   };
-  const auto each = [](const auto& use) {
-    for (int i = kInside.start; i < kInside.end; ++i) use(i);
-    for (int i = kOutside.start; i < kOutside.end; ++i) use(i);
-  };
-  each([&](int i) {
-    normal += basis(i) * basis(i).t();
-    right += basis(i) * static_cast<double>(profile[static_cast<size_t>(i)]);
-  });
-  const cv::Matx44d inverse = normal.inv(cv::DECOMP_SVD);
-  const cv::Vec4d fit = inverse * right;
-  double rss = 0.0;
-  each([&](int i) {
-    const double miss = static_cast<double>(profile[static_cast<size_t>(i)]) - fit.dot(basis(i));
-    rss += miss * miss;
-  });
-  view->step = fit[3];
-  // Neighbouring columns share pixels: a third of them counts.
-  view->step_noise = std::sqrt(inverse(3, 3) * 3.0 * std::max(0.04, rss / 20.0));
+  cv::Vec4d fit = cv::Vec4d::all(0);
+  // Rounds that leave out what is far off: another circle may cross.
+  double limit = 1e9;
+  for (int round = 0; round < 4; ++round) {
+    cv::Matx44d normal = cv::Matx44d::eye() * 1e-6;
+    cv::Vec4d right = cv::Vec4d::all(0);
+    std::vector<float> misses;
+    double rss = 0.0;
+    int count = 0;
+    for (const int i : columns) {
+      const auto value = static_cast<double>(profile[static_cast<size_t>(i)]);
+      const double miss = value - fit.dot(basis(i));
+      misses.push_back(static_cast<float>(std::abs(miss)));
+      if (std::abs(miss) > limit) continue;
+      normal += basis(i) * basis(i).t();
+      right += basis(i) * value;
+      rss += miss * miss;
+      ++count;
+    }
+    if (count < 8) return;
+    const cv::Matx44d inverse = normal.inv(cv::DECOMP_SVD);
+    if (round > 0) {
+      // Neighbouring columns share pixels: a third of them counts.
+      view->step = fit[3];
+      view->step_noise = std::sqrt(inverse(3, 3) * 3.0 * std::max(0.04, rss / (count - 4.0)));
+    }
+    fit = inverse * right;
+    limit = round == 0 ? 1e9 : std::max(0.5, 4.0 * static_cast<double>(Median(misses)));
+  }
 }
 
 }  // namespace
