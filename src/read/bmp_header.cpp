@@ -12,7 +12,6 @@ namespace endgrade::read {
 namespace {
 
 constexpr std::size_t kFileHeaderBytes = 14;
-constexpr std::uint32_t kCoreHeaderBytes = 12;  // the oldest: sizes of 16 bits
 constexpr std::uint32_t kInfoHeaderBytes = 40;
 
 struct Fields {
@@ -24,15 +23,12 @@ struct Fields {
 };
 
 std::optional<Fields> FieldsOf(std::string_view bytes) {
-  if (bytes.size() < kFileHeaderBytes + kCoreHeaderBytes) return std::nullopt;
+  constexpr std::size_t kSizeEnd = 18;
+  if (bytes.size() < kSizeEnd) return std::nullopt;
   Fields fields;
   fields.pixels_at = LittleEndian32(bytes, 10);
   fields.header_bytes = LittleEndian32(bytes, 14);
-  if (fields.header_bytes == kCoreHeaderBytes) {
-    fields.header = {
-        LittleEndian16(bytes, 18), LittleEndian16(bytes, 20), LittleEndian16(bytes, 24)};
-    return fields;
-  }
+  if (fields.header_bytes < kInfoHeaderBytes) return fields;
   if (bytes.size() < kFileHeaderBytes + kInfoHeaderBytes) return std::nullopt;
   // A negative height says that the top row comes first.
   fields.header = {static_cast<std::int32_t>(LittleEndian32(bytes, 18)),
@@ -45,13 +41,15 @@ std::optional<Fields> FieldsOf(std::string_view bytes) {
 
 std::optional<Error> KindProblem(const Fields& fields) {
   const std::uint32_t bits = fields.header.bits;
-  if (fields.header_bytes != kCoreHeaderBytes && fields.header_bytes < kInfoHeaderBytes) {
+  // What the decoder beneath us makes of the oldest header is not what was stored, and its white of
+  // 5 bits is 248.
+  if (fields.header_bytes < kInfoHeaderBytes) {
     return Unsupported("a rare kind of BMP (a header of " + std::to_string(fields.header_bytes) +
                        " bytes)");
   }
-  const bool is_plain = fields.compression == 0 && (bits == 1 || bits == 4 || bits == 8 ||
-                                                    bits == 16 || bits == 24 || bits == 32);
-  const bool is_masked = fields.compression == 3 && (bits == 16 || bits == 32);
+  const bool is_plain =
+      fields.compression == 0 && (bits == 1 || bits == 4 || bits == 8 || bits == 24 || bits == 32);
+  const bool is_masked = fields.compression == 3 && bits == 32;
   if (is_plain || is_masked) return std::nullopt;
   return Unsupported("a rare kind of BMP (" + std::to_string(bits) + " bits, compression " +
                      std::to_string(fields.compression) + ")");
@@ -63,7 +61,7 @@ std::optional<Error> ExtentProblem(const Fields& fields, std::size_t num_bytes) 
     const std::uint64_t most = std::uint64_t{1} << fields.header.bits;
     if (fields.num_colours > most) return Damaged("the BMP header is damaged: too many colours");
     const std::uint64_t num_colours = fields.num_colours == 0 ? most : fields.num_colours;
-    least_start += num_colours * (fields.header_bytes == kCoreHeaderBytes ? 3 : 4);
+    least_start += 4 * num_colours;
   }
   if (fields.pixels_at < least_start) {
     return Damaged("the BMP header is damaged: its pixels start inside it");

@@ -104,9 +104,17 @@ Result<cv::Mat> DecodeRaster(std::string_view bytes, const std::string& kind) {
   cv::Mat pixels;
   const int outcome = (*decode)(
       reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size(), &pixels, TakeCopy);
-  if (outcome == 2 || (outcome == 0 && pixels.empty())) throw std::bad_alloc();
-  if (outcome != 0) {
-    return Damaged("the " + kind + " data cannot be decoded: it is damaged, or of a rare kind");
+  if (outcome == ENDGRADE_RASTER_HIDES_DAMAGE) {
+    return Unsupported("TIFF is not read here, as this machine's OpenCV would hide damage in it");
+  }
+  const bool is_decoded = outcome == ENDGRADE_RASTER_DECODED;
+  if (outcome == ENDGRADE_RASTER_NO_MEMORY || (is_decoded && pixels.empty())) {
+    throw std::bad_alloc();
+  }
+  if (!is_decoded) {
+    Error error = Damaged("the " + kind + " data cannot be decoded: it is damaged, or a rare kind");
+    error.remedy = "Copy it from the camera again, or export it as JPEG or PNG";
+    return error;
   }
   return pixels;
 }

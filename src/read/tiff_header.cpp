@@ -5,6 +5,7 @@
 #include "read/tiff_directory.h"
 
 #include <algorithm>
+#include <iterator>
 #include <optional>
 #include <string>
 
@@ -33,6 +34,8 @@ enum Tag : std::uint32_t {
 };
 
 constexpr std::uint32_t kUncompressed = 1;
+// LZW, deflate under its two numbers, PackBits: those whose damage is told of as an error.
+constexpr std::uint32_t kCompressions[] = {kUncompressed, 5, 8, 32946, 32773};
 constexpr std::uint32_t kStraightAlpha = 2;
 
 std::uint64_t DivideUp(std::uint64_t a, std::uint64_t b) { return (a + b - 1) / b; }
@@ -52,6 +55,11 @@ std::optional<Error> KindProblem(const TiffDirectory& directory, const TiffHeade
   if (!AllAre(directory.All(kBitsPerSample), header.bits)) return kind("channels of unequal bits");
   if (header.bits != 1 && header.bits != 8 && header.bits != 16) {
     return kind(std::to_string(header.bits) + " bits a sample");
+  }
+  const std::uint32_t compression = directory.First(kCompression, kUncompressed);
+  if (std::find(std::begin(kCompressions), std::end(kCompressions), compression) ==
+      std::end(kCompressions)) {
+    return kind("compression " + std::to_string(compression));
   }
   const std::uint32_t samples = header.samples;
   bool is_known = false;

@@ -14,7 +14,7 @@ struct TiffHeader {
   std::uint32_t height = 0;
   std::uint32_t bits = 1;         // a sample
   std::uint32_t samples = 1;      // a pixel
-  std::uint32_t photometric = 0;  // 0 white is zero, 1 black is zero, 2 RGB, 3 palette, 6 YCbCr
+  std::uint32_t photometric = 0;  // 0 white is zero, 1 black is zero, 2 RGB, 3 palette
   bool has_straight_alpha = false;
 };
 
@@ -23,9 +23,10 @@ struct TiffHeader {
 //   bytes     that start with a TIFF signature, either byte order
 //   errors    kTooLarge by options; kUnsupported for kinds that the decoder beneath us does not
 //   read, or not rightly
-//             (each was tried: floating point, planes of 16 bits, 2, 4 and 12 bits, CMYK, grey with
-//             alpha, a reduced copy as the first page); kCorrupt for a directory or for strips or
-//             tiles that are not in the file, or too small for their pixels
+//             (each was tried: floating point, planes of 16 bits, CMYK, grey with alpha, a reduced
+//             copy as the first page), JPEG and fax codes, whose damage is only warned of; kCorrupt
+//             for a directory or for strips or tiles that are not in the file, or too small for
+//             their pixels
 [[nodiscard]] Result<TiffHeader> ReadTiffHeader(std::string_view bytes, const ReadOptions& options);
 
 }  // namespace endgrade::read

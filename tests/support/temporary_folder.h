@@ -26,8 +26,7 @@ class TemporaryFolder {
   [[nodiscard]] const std::filesystem::path& path() const { return path_; }
 
   // Makes a file, and the folders it stands in.
-  [[nodiscard]] std::filesystem::path Write(const std::string& name,
-                                            const std::string& bytes) const {
+  std::filesystem::path Write(const std::string& name, const std::string& bytes) const {
     const std::filesystem::path file = path_ / name;
     std::filesystem::create_directories(file.parent_path());
     std::ofstream(file, std::ios::binary) << bytes;

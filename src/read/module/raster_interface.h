@@ -18,9 +18,15 @@ struct EndgradeRaster {
 // Called once with the pixels, which are gone when it returns.
 using EndgradeTakeRaster = void (*)(void* context, const EndgradeRaster* raster);
 
+enum EndgradeRasterOutcome {
+  ENDGRADE_RASTER_DECODED = 0,      // and `take` has been called
+  ENDGRADE_RASTER_UNDECODABLE = 1,  // damaged, or of a kind that is not read
+  ENDGRADE_RASTER_NO_MEMORY = 2,
+  ENDGRADE_RASTER_HIDES_DAMAGE = 3,  // the libraries at hand would hide damage
+};
+
 // Decodes a whole TIFF (its first page, turned upright) or BMP file in memory. Nothing is thrown or
-// printed. Returns 0 and has called `take`, 1 where the data cannot be decoded, 2 for want of
-// memory.
+// printed. Returns an EndgradeRasterOutcome.
 using EndgradeDecodeRaster = int (*)(const unsigned char* bytes,
                                      std::size_t num_bytes,
                                      void* context,
