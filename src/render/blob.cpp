@@ -11,11 +11,24 @@ namespace endgrade::render {
 namespace {
 
 constexpr double kPi = std::numbers::pi;
-constexpr size_t kDirections = 1440;
-constexpr int kHarmonics = 9;
+constexpr size_t kDirections = 720;
+constexpr size_t kHarmonics = 9;
 
 // Light of these microscopes leaks in from one side: rims of hollows shine there.
 constexpr double kGlintDirection = -0.9;
+
+// (cos, sin) of the directions of an outline.
+const std::vector<cv::Point2d>& Directions() {
+  static const std::vector<cv::Point2d> directions = [] {
+    std::vector<cv::Point2d> out(kDirections);
+    for (size_t i = 0; i < kDirections; ++i) {
+      const double angle = 2 * kPi * static_cast<double>(i) / kDirections;
+      out[i] = {std::cos(angle), std::sin(angle)};
+    }
+    return out;
+  }();
+  return directions;
+}
 
 double Smooth(double from, double to, double x) {
   const double t = std::clamp((x - from) / (to - from), 0.0, 1.0);
@@ -31,25 +44,29 @@ Blob::Blob(const SceneFeature& feature, const SceneFibre& fibre)
       sin_(std::sin(feature.angle_deg * kPi / 180)),
       radius_um_(kDirections) {
   Random random(SubSeed(feature.seed, 1));
+  // Films flow: their outlines have slow waves only.
+  const bool flows =
+      feature.shape == FeatureShape::kFilm || feature.shape == FeatureShape::kDroplet;
   std::array<cv::Point2d, kHarmonics> waves;
   double power = 0;
-  for (int k = 0; k < kHarmonics; ++k) {
-    waves[static_cast<size_t>(k)] = {random.Normal() / (k + 1.5), random.Normal() / (k + 1.5)};
-    power += 0.5 * waves[static_cast<size_t>(k)].dot(waves[static_cast<size_t>(k)]);
+  for (size_t k = 0; k < kHarmonics; ++k) {
+    const double fall = std::pow(static_cast<double>(k) + 1.5, flows ? -2.2 : -1.0);
+    waves[k] = fall * cv::Point2d(random.Normal(), random.Normal());
+    power += 0.5 * waves[k].dot(waves[k]);
   }
   const double scale = feature.irregularity / std::sqrt(power);
   const double stretch = std::sqrt(feature.elongation);
+  const auto& directions = Directions();
   for (size_t i = 0; i < kDirections; ++i) {
-    const double angle = 2 * kPi * static_cast<double>(i) / kDirections;
     double wave = 0;
-    for (int k = 0; k < kHarmonics; ++k) {
-      const cv::Point2d w = waves[static_cast<size_t>(k)];
-      wave += w.x * std::cos((k + 2) * angle) + w.y * std::sin((k + 2) * angle);
+    for (size_t k = 0; k < kHarmonics && scale > 0; ++k) {
+      wave += waves[k].dot(directions[i * (k + 2) % kDirections]);
     }
     // The ellipse of the same area, its outline shaken.
-    const double ellipse = 1 / std::hypot(std::cos(angle) / stretch, std::sin(angle) * stretch);
+    const cv::Point2d d = directions[i];
+    const double ellipse = 1 / std::hypot(d.x / stretch, d.y * stretch);
     const double mean = 0.5 * feature.diameter_um * ellipse;
-    radius_um_[i] = mean * std::max(0.3, 1 + scale * wave);
+    radius_um_[i] = mean * std::clamp(1 + scale * wave, 0.4, 1.8);
     max_radius_um_ = std::max(max_radius_um_, radius_um_[i]);
   }
 }
@@ -64,7 +81,7 @@ double Blob::OutlineRadius(double angle) const {
 
 Blob::Place Blob::PlaceOf(cv::Point2d p_um) const {
   const cv::Point2d d = p_um - feature_.centre_um;
-  const double rho = std::hypot(d.x, d.y);
+  const double rho = std::sqrt(d.dot(d));
   const double angle = std::atan2(-sin_ * d.x + cos_ * d.y, cos_ * d.x + sin_ * d.y);
   const double radius = OutlineRadius(angle);
   double depth = radius - rho;
@@ -158,8 +175,7 @@ cv::Rect2d Blob::BoxUm() const {
 std::vector<cv::Point2d> Blob::Outline() const {
   std::vector<cv::Point2d> outline;
   for (size_t i = 0; i < kDirections; ++i) {
-    const double angle = 2 * kPi * static_cast<double>(i) / kDirections;
-    const cv::Point2d own(std::cos(angle), std::sin(angle));
+    const cv::Point2d own = Directions()[i];
     const cv::Point2d unit(cos_ * own.x - sin_ * own.y, sin_ * own.x + cos_ * own.y);
     const cv::Point2d p = feature_.centre_um + unit * radius_um_[i];
     if (clip_radius_um_ <= 0 || std::hypot(p.x, p.y) <= clip_radius_um_) outline.push_back(p);

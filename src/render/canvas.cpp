@@ -57,13 +57,12 @@ Stamp MakeStamp(const Shape& shape,
   return stamp;
 }
 
-Canvas PaintScene(const SceneDescription& scene, const Face& face) {
+Canvas PaintScene(const SceneDescription& scene, const Face& face, const Shapes& shapes) {
   Canvas canvas;
   canvas.grid = LayGrid(scene);
   canvas.light = face.Paint(canvas.grid);
-  for (const SceneFeature& feature : scene.features) {
-    const auto shape = MakeShape(feature, scene.fibre);
-    Stamp stamp = MakeStamp(*shape, feature, scene, canvas.grid, canvas.light);
+  for (size_t i = 0; i < shapes.size(); ++i) {
+    Stamp stamp = MakeStamp(*shapes[i], scene.features[i], scene, canvas.grid, canvas.light);
     for (const Stamp::Tile& tile : stamp.tiles) {
       cv::Mat under = canvas.light(tile.cells);
       cv::multiply(under, tile.factor, under);

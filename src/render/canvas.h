@@ -31,6 +31,8 @@ struct Canvas {
                               const SceneDescription& scene,
                               const SubGrid& grid,
                               const cv::Mat& light);
-[[nodiscard]] Canvas PaintScene(const SceneDescription& scene, const Face& face);
+[[nodiscard]] Canvas PaintScene(const SceneDescription& scene,
+                                const Face& face,
+                                const Shapes& shapes);
 
 }  // namespace endgrade::render

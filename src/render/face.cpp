@@ -102,7 +102,7 @@ double Face::Adhesive(double angle, double glass, double ferrule) const {
 }
 
 double Face::Light(cv::Point2d p, double footprint_um) const {
-  const double rho = std::hypot(p.x, p.y);
+  const double rho = std::sqrt(p.dot(p));
   const double glass_only = fibre_.cladding_diameter_um / 2 * 0.97 - footprint_um;
   double glass = face_.glass_level;
   for (const Texture& each : glass_grain_) glass *= 1 + each.At(p);

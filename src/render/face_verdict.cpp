@@ -117,8 +117,7 @@ std::vector<std::string> Acceptable(const SceneTruth& truth, const TableVerdict&
 
 }  // namespace
 
-bool CouldFail(const SceneDescription& scene, const RuleTable& table) {
-  auto features = MeasureFeatures(scene, SubGrid{}, table, 0);
+bool CouldFail(std::vector<TrueFeature> features, const RuleTable& table) {
   std::vector<std::vector<Candidate>> candidates;
   for (TrueFeature& feature : features) {
     feature.snr = 2 * kSureSnr;

@@ -38,6 +38,7 @@ Observer::Observer(const SceneDescription& scene,
       mean_e_(mean_e),
       electrons_per_light_(electrons_per_light),
       optics_(scene.camera),
+      noise_(scene.camera),
       glass_textured_(scene.face.glass_grain_rms > 0),
       ferrule_textured_(scene.face.grain_rms > 0 || scene.face.lines_rms > 0) {}
 
@@ -45,7 +46,8 @@ bool Observer::OnGlass(cv::Point2d p_px) const {
   if (!scene_.fibre.present) return false;
   const cv::Vec2d p = canvas_.grid.um_from_px * cv::Vec2d(p_px.x - canvas_.grid.centre_px.x,
                                                           p_px.y - canvas_.grid.centre_px.y);
-  return std::hypot(p[0], p[1]) < scene_.fibre.cladding_diameter_um / 2;
+  const double radius = scene_.fibre.cladding_diameter_um / 2;
+  return p.dot(p) < radius * radius;
 }
 
 // Light with the feature minus light without it, as pixels see it, per unit of lamp.
@@ -77,6 +79,9 @@ void Observer::Whiten(cv::Mat& difference, double mean_e, double white_e2, bool 
   const cv::Point2d pixel_um = canvas_.grid.cell_um * canvas_.grid.steps;
   cv::dft(difference, difference);
   ScaleSpectrum(difference, {1, 1}, [&](double fx, double fy) {
+    const double transfer =
+        optics_.TransferAt(std::hypot(fx / pixel_um.x, fy / pixel_um.y)) * Sinc(fx) * Sinc(fy);
+    if (transfer * transfer < 1e-6) return 1.0;
     // Both signs of fx and fy share a packed cell's gain: take the mean over the two slants.
     double texture = 0;
     for (const double sign : {1.0, -1.0}) {
@@ -84,8 +89,6 @@ void Observer::Whiten(cv::Mat& difference, double mean_e, double white_e2, bool 
       const cv::Point2d on_face(f[0], f[1]);
       texture += 0.5 * (ferrule ? face_.FerruleSpectrum(on_face) : face_.GlassSpectrum(on_face));
     }
-    const double transfer =
-        optics_.Transfer(std::hypot(fx / pixel_um.x, fy / pixel_um.y)) * Sinc(fx) * Sinc(fy);
     return 1 /
            std::sqrt(1 + mean_e * mean_e * texture * transfer * transfer / (area_um2 * white_e2));
   });
@@ -116,7 +119,7 @@ void Observer::LookAtBlock(const Stamp& stamp, const cv::Rect& block, Sums& sums
       const int glass = OnGlass({static_cast<double>(x), static_cast<double>(y)}) ? 1 : 0;
       const double without = mean_e_.at<float>(y, x) - d;
       mean[glass] += without;
-      variance[glass] += PixelVariance(without, scene_.camera);
+      variance[glass] += noise_.Variance(without);
       ++count[glass];
     }
   }
@@ -135,7 +138,7 @@ void Observer::LookAtBlock(const Stamp& stamp, const cv::Rect& block, Sums& sums
       const double d = difference_e.at<float>(at);
       const double w = whitened[glass].at<float>(at);
       const double without = std::max(1.0, mean_e_.at<float>(y, x) - d);
-      sums.snr2 += w * w / PixelVariance(without, scene_.camera);
+      sums.snr2 += w * w / noise_.Variance(without);
       sums.dark = std::min(sums.dark, d / without);
       sums.bright = std::max(sums.bright, d / without);
     }

@@ -4,6 +4,7 @@
 #include "endgrade/scene.h"
 #include "render/canvas.h"
 #include "render/optics.h"
+#include "render/sensor.h"
 
 #include <opencv2/core.hpp>
 
@@ -50,6 +51,7 @@ class Observer {
   const cv::Mat& mean_e_;
   const cv::Mat& electrons_per_light_;
   Optics optics_;
+  PixelNoise noise_;
   bool glass_textured_;
   bool ferrule_textured_;
 };

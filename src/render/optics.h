@@ -18,6 +18,9 @@ class Optics {
   // (Stokseth 1969, J. Opt. Soc. Am. 59, 1314, geometric form), times a Gaussian's.
   [[nodiscard]] double Transfer(double f_per_um) const;
 
+  // The same from a table, to 1e-4.
+  [[nodiscard]] float TransferAt(double f_per_um) const;
+
   // Full width at half maximum of the point spread; 0.514 wavelength / aperture when in focus.
   [[nodiscard]] double Fwhm() const;
   // Sigma of the Gaussian with the in-focus point spread's width.

@@ -79,35 +79,43 @@ SceneFeature FeatureMaker::Long(double size_um) {
   return f;
 }
 
-bool FeatureMaker::IsClear(const SceneFeature& feature) const {
-  const auto shape = MakeShape(feature, scene_.fibre);
-  const auto outline = shape->Outline();
-  const Circle circle = SmallestCircle(outline);
-  for (const SceneFeature& other : scene_.features) {
-    const bool lines =
-        feature.shape == FeatureShape::kScratch && other.shape == FeatureShape::kScratch;
-    if (lines) continue;
-    const auto other_outline = MakeShape(other, scene_.fibre)->Outline();
-    const bool this_is_line = IsLine(feature.shape);
-    const Circle around = this_is_line ? SmallestCircle(other_outline) : circle;
-    for (const cv::Point2d& p : this_is_line ? outline : other_outline) {
-      if (cv::norm(p - around.centre) < around.radius + kClearance_um) return false;
-    }
-    // A line may pass a disc between two points of its outline.
-    if (IsLine(other.shape) || this_is_line) {
-      SceneFeature line = this_is_line ? feature : other;
-      line.centre_um -= around.centre;
-      if (MakeShape(line, scene_.fibre)->RadiusInner() < around.radius + kClearance_um)
-        return false;
-    }
+bool FeatureMaker::IsClear(const SceneFeature& feature, const Shape& shape) const {
+  const auto outline = shape.Outline();
+  const bool is_line = IsLine(feature.shape);
+  const Circle own = SmallestCircle(outline);
+  for (size_t i = 0; i < placed_.size(); ++i) {
+    const SceneFeature& other = scene_.features[i];
+    if (feature.shape == FeatureShape::kScratch && other.shape == FeatureShape::kScratch) continue;
+    const Placed& there = placed_[i];
+    const double reach = own.radius + there.around.radius + kClearance_um;
+    if (cv::norm(own.centre - there.around.centre) > reach) continue;
+    // One of the two as a circle, the other by its outline.
+    const Circle& circle = is_line ? there.around : own;
+    const auto& points = is_line ? outline : there.outline;
+    const bool near = std::any_of(points.begin(), points.end(), [&](cv::Point2d p) {
+      return cv::norm(p - circle.centre) < circle.radius + kClearance_um;
+    });
+    if (near) return false;
+    // A line may pass a circle between two points of its outline.
+    if (!is_line && !IsLine(other.shape)) continue;
+    SceneFeature line = is_line ? feature : other;
+    line.centre_um -= circle.centre;
+    const double distance = MakeShape(line, scene_.fibre)->RadiusInner();
+    if (distance < circle.radius + kClearance_um) return false;
   }
   return true;
 }
 
+void FeatureMaker::Keep(const SceneFeature& feature, const Shape& shape) {
+  scene_.features.push_back(feature);
+  placed_.push_back({shape.Outline(), SmallestCircle(shape.Outline())});
+  true_features_.push_back(MeasureFeature(scene_, SubGrid{}, table_, feature, shape));
+}
+
 bool FeatureMaker::Accept(const SceneFeature& feature, const std::string& zone) {
   const auto shape = MakeShape(feature, scene_.fibre);
-  if (table_.ZoneAt(shape->RadiusInner()) != zone || !IsClear(feature)) return false;
-  scene_.features.push_back(feature);
+  if (table_.ZoneAt(shape->RadiusInner()) != zone || !IsClear(feature, *shape)) return false;
+  Keep(feature, *shape);
   return true;
 }
 
@@ -162,7 +170,10 @@ void FeatureMaker::AddAllowed() {
   const double rim = zone == "D" ? 12.0 : 4.0;
   const bool added = random_.Chance(0.35) ? AddScratch(zone, random_.LogUniform(0.6, rim / 2))
                                           : AddDefect(zone, random_.LogUniform(0.8, rim));
-  if (added && CouldFail(scene_, table_)) scene_.features.pop_back();
+  if (!added || !CouldFail(true_features_, table_)) return;
+  scene_.features.pop_back();
+  placed_.pop_back();
+  true_features_.pop_back();
 }
 
 void FeatureMaker::Break(const TableRule& rule) {
@@ -213,7 +224,7 @@ void FeatureMaker::AddMess() {
     f.centre_um = centre;
     f.seed = random_.Bits() >> 16;
   }
-  scene_.features.push_back(f);
+  Keep(f, *MakeShape(f, scene_.fibre));
 }
 
 }  // namespace endgrade::render

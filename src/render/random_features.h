@@ -4,8 +4,11 @@
 #include "endgrade/scene.h"
 #include "render/random.h"
 #include "render/rule_table.h"
+#include "render/shape.h"
+#include "render/truth.h"
 
-#include <optional>
+#include <utility>
+#include <vector>
 
 namespace endgrade::render {
 
@@ -32,13 +35,22 @@ class FeatureMaker {
   [[nodiscard]] SceneFeature Compact(double size_um);
   [[nodiscard]] SceneFeature Long(double size_um);
   [[nodiscard]] double RandomContrast(double faintest);
-  [[nodiscard]] bool IsClear(const SceneFeature& feature) const;
+  [[nodiscard]] bool IsClear(const SceneFeature& feature, const Shape& shape) const;
   bool Accept(const SceneFeature& feature, const std::string& zone);
+  void Keep(const SceneFeature& feature, const Shape& shape);
   [[nodiscard]] std::pair<double, double> ZoneRadii(const std::string& zone) const;
 
   Random& random_;
   const RuleTable& table_;
   SceneDescription& scene_;
+
+  // Of the scene's features, in their order.
+  struct Placed {
+    std::vector<cv::Point2d> outline;
+    Circle around;
+  };
+  std::vector<Placed> placed_;
+  std::vector<TrueFeature> true_features_;
 };
 
 }  // namespace endgrade::render

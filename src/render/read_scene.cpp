@@ -1,7 +1,5 @@
+#include "limits/toml.h"
 #include "render/scene_json.h"
-
-#define TOML_EXCEPTIONS 0
-#include <toml++/toml.h>
 
 #include <fstream>
 #include <sstream>

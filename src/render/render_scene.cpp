@@ -40,8 +40,9 @@ std::optional<Error> StoreAsJpeg(const SceneCamera& camera, RenderedScene& rende
 Result<RenderedScene> RenderScene(const SceneDescription& scene) {
   if (auto problem = scene.Problem()) return Error{ErrorKind::kBadOption, "", 0, *problem, ""};
   const render::RuleTable& table = *render::FindTable(scene.limits_id);
+  const render::Shapes shapes = render::MakeShapes(scene);
   const render::Face face(scene);
-  const render::Canvas canvas = render::PaintScene(scene, face);
+  const render::Canvas canvas = render::PaintScene(scene, face, shapes);
   const cv::Mat gain = render::ElectronsPerLight(scene);
   cv::Mat mean_e = render::Expose(canvas, scene);
   cv::multiply(mean_e, gain, mean_e);
@@ -49,7 +50,7 @@ Result<RenderedScene> RenderScene(const SceneDescription& scene) {
   RenderedScene rendered;
   SceneTruth& truth = rendered.truth;
   truth = render::TrueGeometry(scene, canvas.grid);
-  truth.features = render::MeasureFeatures(scene, canvas.grid, table, truth.blur_fwhm_um);
+  truth.features = render::MeasureFeatures(scene, canvas.grid, table, shapes, truth.blur_fwhm_um);
   const render::Observer observer(scene, face, canvas, mean_e, gain);
   LookAtFeatures(canvas, observer, truth);
   render::JudgeSight(scene, canvas.grid, table, observer, mean_e, truth);

@@ -33,15 +33,24 @@ std::vector<DirtSpot> LensDirt(const SceneDescription& scene) {
   return spots;
 }
 
-double Lamp(const SceneCamera& camera, double x, double y) {
-  const double half_w = 0.5 * camera.width_px;
-  const double half_h = 0.5 * camera.height_px;
-  const double u = (x - half_w) / half_w;
-  const double v = (y - half_h) / half_h;
-  const double angle = camera.light_direction_deg * kPi / 180;
-  const double slope = 0.5 * camera.light_slope * (u * std::cos(angle) + v * std::sin(angle));
-  return (1 - 0.5 * camera.vignetting * (u * u + v * v)) * (1 + slope);
-}
+class Lamp {
+ public:
+  explicit Lamp(const SceneCamera& camera)
+      : half_(0.5 * camera.width_px, 0.5 * camera.height_px), vignetting_(camera.vignetting) {
+    const double angle = camera.light_direction_deg * kPi / 180;
+    slope_ = 0.5 * camera.light_slope * cv::Point2d(std::cos(angle), std::sin(angle));
+  }
+
+  double At(double x, double y) const {
+    const cv::Point2d p((x - half_.x) / half_.x, (y - half_.y) / half_.y);
+    return (1 - 0.5 * vignetting_ * p.dot(p)) * (1 + slope_.dot(p));
+  }
+
+ private:
+  cv::Point2d half_;
+  double vignetting_;
+  cv::Point2d slope_;
+};
 
 }  // namespace
 
@@ -82,12 +91,13 @@ cv::Mat Expose(const Canvas& canvas, const SceneDescription& scene) {
 cv::Mat ElectronsPerLight(const SceneDescription& scene) {
   const SceneCamera& camera = scene.camera;
   const auto spots = LensDirt(scene);
+  const Lamp lamp(camera);
   cv::Mat gain(camera.height_px, camera.width_px, CV_32FC1);
   cv::parallel_for_(cv::Range(0, gain.rows), [&](const cv::Range& rows) {
     for (int y = rows.start; y < rows.end; ++y) {
       float* row = gain.ptr<float>(y);
       for (int x = 0; x < gain.cols; ++x) {
-        double value = camera.exposure * camera.full_well_e * Lamp(camera, x, y);
+        double value = camera.exposure * camera.full_well_e * lamp.At(x, y);
         if (camera.colour == ColourMode::kColour) value *= camera.tint_bgr[FilterAt(x, y)];
         row[x] = static_cast<float>(value);
       }
@@ -107,12 +117,21 @@ cv::Mat ElectronsPerLight(const SceneDescription& scene) {
   return gain;
 }
 
-double PixelVariance(double mean_e, const SceneCamera& camera) {
-  const double linear = std::clamp(mean_e / camera.full_well_e, 1e-4, 1.0);
+PixelNoise::PixelNoise(const SceneCamera& camera)
+    : read2_(camera.read_noise_e * camera.read_noise_e),
+      entries_per_e_((kEntries - 1) / camera.full_well_e) {
   // Stored = linear^(1/gamma): one step of 1/255 is this many electrons.
-  const double step_e = camera.full_well_e / 255.0 / (1 - camera.black_level) * camera.gamma *
-                        std::pow(linear, 1 - 1 / camera.gamma);
-  return std::max(mean_e, 0.0) + camera.read_noise_e * camera.read_noise_e + step_e * step_e / 12;
+  const double most_e = camera.full_well_e / 255.0 / (1 - camera.black_level) * camera.gamma;
+  for (size_t i = 0; i < kEntries; ++i) {
+    const double linear = std::max(1e-4, static_cast<double>(i) / (kEntries - 1));
+    const double step_e = most_e * std::pow(linear, 1 - 1 / camera.gamma);
+    rounding_e2_[i] = step_e * step_e / 12;
+  }
+}
+
+double PixelNoise::Variance(double mean_e) const {
+  const double at = std::clamp(mean_e * entries_per_e_, 0.0, kEntries - 1.0);
+  return std::max(mean_e, 0.0) + read2_ + rounding_e2_[static_cast<size_t>(at)];
 }
 
 cv::Mat TakePicture(const cv::Mat& mean_e, const SceneDescription& scene) {

@@ -7,6 +7,8 @@
 
 #include <opencv2/core.hpp>
 
+#include <array>
+
 namespace endgrade::render {
 
 // The light that falls on each pixel of the picture: cells blurred and gathered. CV_32FC1.
@@ -19,7 +21,17 @@ namespace endgrade::render {
 [[nodiscard]] cv::Mat ElectronsPerLight(const SceneDescription& scene);
 
 // Variance of one pixel, electrons squared: shot, read, and the rounding to 256 steps.
-[[nodiscard]] double PixelVariance(double mean_e, const SceneCamera& camera);
+class PixelNoise {
+ public:
+  explicit PixelNoise(const SceneCamera& camera);
+  [[nodiscard]] double Variance(double mean_e) const;
+
+ private:
+  static constexpr size_t kEntries = 1024;
+  double read2_;
+  double entries_per_e_;
+  std::array<double, kEntries> rounding_e2_;
+};
 
 // The sensor's filter over pixel (x, y): which of blue, green, red; 1 for a grey sensor.
 [[nodiscard]] int FilterAt(int x, int y);

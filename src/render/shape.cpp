@@ -15,4 +15,10 @@ std::unique_ptr<Shape> MakeShape(const SceneFeature& feature, const SceneFibre& 
   return std::make_unique<Blob>(feature, fibre);
 }
 
+Shapes MakeShapes(const SceneDescription& scene) {
+  Shapes shapes;
+  for (const SceneFeature& each : scene.features) shapes.push_back(MakeShape(each, scene.fibre));
+  return shapes;
+}
+
 }  // namespace endgrade::render

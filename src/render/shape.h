@@ -35,6 +35,8 @@ class Shape {
 
 [[nodiscard]] std::unique_ptr<Shape> MakeShape(const SceneFeature& feature,
                                                const SceneFibre& fibre);
+using Shapes = std::vector<std::unique_ptr<Shape>>;
+[[nodiscard]] Shapes MakeShapes(const SceneDescription& scene);  // by scene.features
 [[nodiscard]] bool IsLine(FeatureShape shape);
 
 // Share of a cell that lies inside an edge: `depth_um` is the distance inwards from the edge.

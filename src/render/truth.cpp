@@ -35,35 +35,6 @@ bool InPicture(const SceneCamera& camera, cv::Point2d p) {
   return 2 * std::hypot(d.x, d.y) <= camera.mask_diameter * camera.height_px;
 }
 
-TrueFeature Measure(const SceneDescription& scene,
-                    const SubGrid& grid,
-                    const RuleTable& table,
-                    const SceneFeature& feature,
-                    const std::vector<cv::Point2d>& outline,
-                    const Shape& shape) {
-  TrueFeature out;
-  out.shape = feature.shape;
-  out.is_scratch = feature.shape == FeatureShape::kScratch;
-  const Circle circle = SmallestCircle(outline);
-  out.diameter_enclosing_um = 2 * circle.radius;
-  if (IsLine(feature.shape)) {
-    out.width_um = feature.width_um;
-    out.length_um = feature.length_um;
-  }
-  out.size_um = out.is_scratch ? feature.width_um : out.diameter_enclosing_um;
-  out.radius_inner_um = shape.RadiusInner();
-  out.zone = table.ZoneAt(out.radius_inner_um);
-  out.centre_um = circle.centre;
-  out.centre_px = grid.PxFromUm(circle.centre);
-  out.contrast = feature.contrast;
-  const auto seen = std::count_if(outline.begin(), outline.end(), [&](cv::Point2d p) {
-    return InPicture(scene.camera, grid.PxFromUm(p));
-  });
-  out.in_view_fraction =
-      outline.empty() ? 0 : static_cast<double>(seen) / static_cast<double>(outline.size());
-  return out;
-}
-
 // Compact features whose blurred outlines meet another's. Lines that cross stay two lines.
 void NoteTouches(const std::vector<std::vector<cv::Point2d>>& outlines,
                  double reach_um,
@@ -114,17 +85,46 @@ SceneTruth TrueGeometry(const SceneDescription& scene, const SubGrid& grid) {
   return truth;
 }
 
+TrueFeature MeasureFeature(const SceneDescription& scene,
+                           const SubGrid& grid,
+                           const RuleTable& table,
+                           const SceneFeature& feature,
+                           const Shape& shape) {
+  const std::vector<cv::Point2d> outline = shape.Outline();
+  TrueFeature out;
+  out.shape = feature.shape;
+  out.is_scratch = feature.shape == FeatureShape::kScratch;
+  const Circle circle = SmallestCircle(outline);
+  out.diameter_enclosing_um = 2 * circle.radius;
+  if (IsLine(feature.shape)) {
+    out.width_um = feature.width_um;
+    out.length_um = feature.length_um;
+  }
+  out.size_um = out.is_scratch ? feature.width_um : out.diameter_enclosing_um;
+  out.radius_inner_um = shape.RadiusInner();
+  out.zone = table.ZoneAt(out.radius_inner_um);
+  out.centre_um = circle.centre;
+  out.centre_px = grid.PxFromUm(circle.centre);
+  out.contrast = feature.contrast;
+  const auto seen = std::count_if(outline.begin(), outline.end(), [&](cv::Point2d p) {
+    return InPicture(scene.camera, grid.PxFromUm(p));
+  });
+  out.in_view_fraction =
+      outline.empty() ? 0 : static_cast<double>(seen) / static_cast<double>(outline.size());
+  return out;
+}
+
 std::vector<TrueFeature> MeasureFeatures(const SceneDescription& scene,
                                          const SubGrid& grid,
                                          const RuleTable& table,
+                                         const Shapes& shapes,
                                          double blur_fwhm_um) {
   std::vector<TrueFeature> features;
   std::vector<std::vector<cv::Point2d>> outlines;
-  for (const SceneFeature& feature : scene.features) {
-    const auto shape = MakeShape(feature, scene.fibre);
-    outlines.push_back(shape->Outline());
-    features.push_back(Measure(scene, grid, table, feature, outlines.back(), *shape));
+  for (size_t i = 0; i < shapes.size(); ++i) {
+    features.push_back(MeasureFeature(scene, grid, table, scene.features[i], *shapes[i]));
     features.back().id = static_cast<int>(features.size());
+    outlines.push_back(shapes[i]->Outline());
   }
   NoteTouches(outlines, blur_fwhm_um + 1.0, features);
   return features;
