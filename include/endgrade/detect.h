@@ -36,6 +36,10 @@ struct Region {
   cv::Point2d peak;  // of the response, cells
   double smoothing_cells = 0;
 
+  // Mean step across the border over +/- kEdgeReach, as a share of the depth: near 1 for a thing in
+  // focus, small for a shadow of something far out of it.
+  double edge_sharpness = 1.0;
+
   // A line: found by the line search. Its middle line, cells, in order; its width corrected for
   // blur, and that width's expanded uncertainty (k = 2).
   bool is_line = false;

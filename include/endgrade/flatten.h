@@ -46,6 +46,9 @@ struct ContrastMap {
   cv::Point2d centre_cell;                                // the cladding's centre
   cv::Matx22d um_from_cell = cv::Matx22d::eye();          // takes (cell - centre_cell) to um
   double blur_sigma_cells = 0.0;     // of the camera, from the rim
+  double core_radius_um = 0.0;  // 0: none seen
+  cv::Point2d core_centre_um;
+  double rim_contrast = 0.0;    // brightness range across the rim over the glass's brightness
   double cladding_radius_um = 62.5;  // as measured at the scale in use
   double glass_level = 0.0;          // median background on the cladding, luma units
   double glass_noise = 0.0;          // one cell on the cladding, luma units

@@ -30,6 +30,7 @@ struct ZoneSight {
 struct Quality {
   double blur_sigma_um = 0;       // "focus": equivalent Gaussian of the rim's step
   double noise = 0;               // pixel noise on the glass over the glass's level
+  double rim_contrast = 0;        // brightness range across the rim over the glass's level
   double saturated_fraction = 0;  // of the pixels inside the zones, clipped at white or black
   double stated_contrast = 0;     // that smallest_visible_um speaks of
   cv::Size2d view_um;             // the picture's extent in micrometres
@@ -47,7 +48,11 @@ struct SightOptions {
 
   // Blur beyond which the picture is called out of focus whatever its noise: full width at half
   // maximum of the rim's edge over the smallest size that must be seen. Range [0.5, 10].
-  double max_blur_over_must_see = 2.0;
+  double max_blur_over_must_see = 1.4;
+
+  // Least brightness range across the rim, over the glass's level. Where even the edge of the glass
+  // hardly shows, haze on the optics would hide dirt too. Range [0, 1].
+  double min_rim_contrast = 0.05;
 
   // Share of a zone's pixels that may be clipped before it cannot be graded. Range [0, 1].
   double max_saturated_fraction = 0.2;

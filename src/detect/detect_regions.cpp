@@ -1,6 +1,9 @@
 #include "detect/line_search.h"
+#include "detect/line_trace.h"
 #include "detect/speck_search.h"
 #include "endgrade/detect.h"
+
+#include <opencv2/imgproc.hpp>
 
 #include <algorithm>
 #include <cmath>
@@ -11,6 +14,7 @@ namespace {
 // A piece of a speck's kind that stays within the line's band and is hardly stronger than the line
 // is part of the line: a scratch is not equally deep all along.
 constexpr double kPartOfLine = 1.3;
+constexpr double kFringeOfLine = 0.7;  // when up to half of it reaches beyond the band
 
 std::string OutOfRange(const char* name, double value, const char* range) {
   return std::string("DetectOptions.") + name + " = " + std::to_string(value) +
@@ -41,9 +45,56 @@ std::pair<int, double> BandShare(const Region& region, const cv::Mat& bands) {
 
 bool IsPartOfLine(const Region& region, const LinesFound& lines) {
   const auto [band, share] = BandShare(region, lines.bands);
-  if (band == 0 || share < 0.9) return false;
+  if (band == 0 || share < 0.5) return false;
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
-  return std::abs(region.depth) < kPartOfLine * std::abs(line.depth);
+  const double strength = share < 0.9 ? kFringeOfLine : kPartOfLine;
+  return std::abs(region.depth) < strength * std::abs(line.depth);
+}
+
+// A wide, faint stain without an edge anywhere is a shadow of dirt on the camera's own optics, or
+// of uneven light: whatever lies on the face is in focus when the rim is.
+constexpr double kShadowLeastUm = 12.0;  // narrower ones may be anything
+constexpr double kShadowMostContrast = 0.07;
+constexpr double kShadowMostSharpness = 0.45;
+constexpr double kEdgeReachUm = 1.5;
+
+double EdgeSharpness(const ContrastMap& map, const cv::Mat& smooth, const Region& region) {
+  const double blur_um = map.blur_sigma_cells * map.um_per_cell;
+  const double reach = std::max(kEdgeReachUm, 1.5 * blur_um) / map.um_per_cell;
+  cv::Mat mask = cv::Mat::zeros(map.level.size(), CV_32FC1);
+  for (const cv::Point& cell : region.cells) mask.at<float>(cell) = 1.0F;
+  const cv::Rect box = cv::boundingRect(region.cells);
+  const int margin = static_cast<int>(std::ceil(reach)) + 3;
+  const cv::Rect around =
+      cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) &
+      cv::Rect(0, 0, mask.cols, mask.rows);
+  cv::Mat soft;
+  cv::GaussianBlur(mask(around), soft, cv::Size(), reach);
+  double sum = 0;
+  int count = 0;
+  for (const cv::Point2f& p : region.edge) {
+    const int x = cvRound(p.x) - around.x;
+    const int y = cvRound(p.y) - around.y;
+    if (x < 1 || y < 1 || x + 1 >= soft.cols || y + 1 >= soft.rows) continue;
+    // Inwards is up the smoothed mask.
+    const double gx = static_cast<double>(soft.at<float>(y, x + 1) - soft.at<float>(y, x - 1));
+    const double gy = static_cast<double>(soft.at<float>(y + 1, x) - soft.at<float>(y - 1, x));
+    const double length = std::hypot(gx, gy);
+    if (length < 1e-6) continue;
+    const cv::Point2d step(reach * gx / length, reach * gy / length);
+    sum += SampleAt(smooth, cv::Point2d(p) + step) - SampleAt(smooth, cv::Point2d(p) - step);
+    ++count;
+  }
+  return count > 0 ? sum / count / region.depth : 1.0;
+}
+
+bool IsShadow(const ContrastMap& map, const cv::Mat& smooth, Region* region) {
+  if (region->is_line) return false;
+  const cv::Rect box = cv::boundingRect(region->cells);
+  if (std::max(box.width, box.height) * map.um_per_cell < kShadowLeastUm) return false;
+  region->edge_sharpness = EdgeSharpness(map, smooth, *region);
+  return std::abs(region->depth) < kShadowMostContrast * map.glass_level &&
+         region->edge_sharpness < kShadowMostSharpness;
 }
 
 }  // namespace
@@ -69,7 +120,10 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
   std::erase_if(specks, [&](const Region& region) { return IsPartOfLine(region, lines); });
   detection.regions = lines.lines;
+  cv::Mat smooth;
+  cv::GaussianBlur(contrast.residual, smooth, cv::Size(), 1.0);
   for (Region& region : MergeSpecks(contrast, std::move(specks))) {
+    if (IsShadow(contrast, smooth, &region)) continue;
     detection.regions.push_back(std::move(region));
   }
   return detection;

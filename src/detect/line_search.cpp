@@ -21,7 +21,10 @@ constexpr double kMostTurningDeg = 75.0;  // a hair wanders, a scratch hardly do
 constexpr double kLeastOnFraction = 0.45;
 constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own height: an edge
 constexpr double kMostMisfit = 0.45;
+constexpr double kLeastContrast = 0.012;  // of the glass: fainter lines are the camera's
 constexpr double kLeftoverShare = 0.5;
+constexpr double kWideDoubt = 1.5;  // added to the threshold, in sigma
+constexpr double kFerruleDoubt = 1.0;
 constexpr int kMostTries = 400;
 
 // One pass of the search: on one material, at one width.
@@ -32,6 +35,7 @@ struct Pass {
   LineField field;       // where lines are looked for
   double reduction = 1;  // map cells per cell of the pass
   double correlation = 1;
+  double threshold = 6;  // least signal-to-noise of a line
 };
 
 struct Face {
@@ -77,12 +81,12 @@ cv::Rect BoxOf(const Pass& pass) {
   return box & cv::Rect(0, 0, pass.score.cols, pass.score.rows);
 }
 
-std::vector<LineCandidate> CandidatesOf(const Pass& pass, const DetectOptions& options) {
+std::vector<LineCandidate> CandidatesOf(const Pass& pass) {
   std::vector<LineCandidate> candidates;
   const cv::Rect box = BoxOf(pass);
   if (box.width < 16 || box.height < 16) return candidates;
   LineSumOptions sums;
-  sums.threshold = static_cast<float>(options.line_threshold_sigma);
+  sums.threshold = static_cast<float>(pass.threshold);
   LineField field = pass.field;
   field.centre -= cv::Point2d(box.tl());
   candidates = SumLines(pass.summed(box), field, sums);
@@ -184,15 +188,32 @@ void TakeOutLine(const Band& band, const LineProfile& profile, double blur, cv::
   }
 }
 
+// Whether all of it runs along the core's edge, where the face itself is round, not straight.
+bool FollowsCoreEdge(const ContrastMap& map, const LineTrace& trace) {
+  if (map.core_radius_um <= 0) return false;
+  const double reach = 1.0 + map.blur_sigma_cells * map.um_per_cell;
+  for (const cv::Point2d& cell : Resample(trace.spine, 4.0)) {
+    const cv::Vec2d um =
+        map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x, cell.y - map.centre_cell.y);
+    const double radius = std::hypot(um[0] - map.core_centre_um.x, um[1] - map.core_centre_um.y);
+    if (std::abs(radius - map.core_radius_um) > reach) return false;
+  }
+  return true;
+}
+
+bool MayBeALine(const ContrastMap& map, const LineTrace& trace) {
+  return trace.Length() * map.um_per_cell >= kLeastLengthUm &&
+         trace.on_fraction >= kLeastOnFraction && trace.turning_deg <= kMostTurningDeg &&
+         !FollowsCoreEdge(map, trace);
+}
+
 bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double um_per_cell) {
   const double length_um = trace.Length() * um_per_cell;
   const double width_um = profile.width_cells * um_per_cell;
   const double height = std::abs(profile.peak);
   const bool long_enough = length_um >= std::max(kLeastLengthUm, kLeastAspect * width_um);
   const bool an_edge = std::abs(profile.side_step) > kMostStepShare * height;
-  return long_enough && width_um <= kWidestUm && !an_edge &&
-         trace.on_fraction >= kLeastOnFraction && trace.turning_deg <= kMostTurningDeg &&
-         profile.misfit <= kMostMisfit;
+  return long_enough && width_um <= kWidestUm && !an_edge && profile.misfit <= kMostMisfit;
 }
 
 // What the bar's fit leaves of a strong line, or its sharpening halo: a weaker line within its
@@ -235,16 +256,12 @@ Region LineRegion(const LineTrace& trace,
   return region;
 }
 
-void RunPass(const ContrastMap& map,
-             const DetectOptions& options,
-             Pass pass,
-             cv::Mat* residual,
-             LinesFound* found) {
+void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* found) {
   const double blur = std::max(0.5, map.blur_sigma_cells);
   int tries = 0;
-  for (const LineCandidate& candidate : CandidatesOf(pass, options)) {
+  for (const LineCandidate& candidate : CandidatesOf(pass)) {
     if (tries >= kMostTries) break;
-    if (SnrLeft(pass, candidate) < options.line_threshold_sigma) continue;
+    if (SnrLeft(pass, candidate) < pass.threshold) continue;
     ++tries;
     LineTrace trace = TraceLine(pass.bounded, candidate, pass.correlation);
     // From cells of the pass to cells of the map.
@@ -252,10 +269,14 @@ void RunPass(const ContrastMap& map,
     for (cv::Point2d& p : trace.spine) {
       p = {(p.x + 0.5) * pass.reduction - 0.5, (p.y + 0.5) * pass.reduction - 0.5};
     }
+    if (trace.snr < pass.threshold || !MayBeALine(map, trace)) {
+      Clear(&pass.bounded, pass_spine, 1.0);
+      continue;
+    }
     const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
     const LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
-    const bool accepted = trace.snr >= options.line_threshold_sigma &&
-                          LooksLikeALine(trace, profile, map.um_per_cell);
+    const bool accepted = LooksLikeALine(trace, profile, map.um_per_cell) &&
+                          std::abs(profile.peak) >= kLeastContrast * map.glass_level;
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
@@ -279,15 +300,18 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   const Face face{map, map.centre_cell, map.um_from_cell};
   const double fine = std::max(0.8, map.blur_sigma_cells);
   const double rim_um = map.cladding_radius_um;
-  for (const double sigma : {fine, 2.5 * fine}) {
-    RunPass(map, options, MakePass(face, *residual, sigma, 0.0, rim_um - 2.5), residual, &found);
-  }
+  // Wide faint lines and lines in grain have more to be mistaken for.
   const double coarse = std::max(2.0 * fine, 2.8);
-  RunPass(map,
-          options,
-          MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um),
-          residual,
-          &found);
+  const double threshold = options.line_threshold_sigma;
+  Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
+  narrow.threshold = threshold;
+  RunPass(map, std::move(narrow), residual, &found);
+  Pass wide = MakePass(face, *residual, 2.5 * fine, 0.0, rim_um - 2.5);
+  wide.threshold = threshold + kWideDoubt;
+  RunPass(map, std::move(wide), residual, &found);
+  Pass ferrule = MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um);
+  ferrule.threshold = threshold + kFerruleDoubt;
+  RunPass(map, std::move(ferrule), residual, &found);
   return found;
 }
 

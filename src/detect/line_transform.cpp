@@ -157,7 +157,7 @@ class Reader {
       values.push_back(static_cast<float>(level_.sum.at<short>(row, x)) /
                        (kUnits * static_cast<float>(std::sqrt(cells))));
     }
-    return values.size() < 50 ? 0.0F : RobustSigma(values);
+    return values.size() < 50 ? 0.0F : NoiseSigma(values);
   }
 
   const Level& level_;

@@ -41,6 +41,20 @@ float RobustSigma(std::vector<float>& values) {
   return 1.4826F * MedianOf(values);
 }
 
+float NoiseSigma(std::vector<float>& values) {
+  if (values.size() < 100) return RobustSigma(values);
+  constexpr float kScore = 1.645F;  // 5 % of a Gaussian lies above
+  const auto twentieth = static_cast<std::ptrdiff_t>(values.size() / 20);
+  const auto low = values.begin() + twentieth;
+  std::nth_element(values.begin(), low, values.end());
+  const float lower = -*low;
+  const auto high = values.end() - 1 - twentieth;
+  std::nth_element(values.begin(), high, values.end());
+  const float upper = *high;
+  const float tails = std::min(lower, upper) / kScore;
+  return std::max(RobustSigma(values), tails);
+}
+
 ContrastMap LayCells(const Frame& frame,
                      const FibreGeometry& fibre,
                      const Scale& scale,

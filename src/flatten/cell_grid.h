@@ -22,4 +22,9 @@ namespace endgrade {
 // agree with the standard deviation of a Gaussian. Reorders the values.
 [[nodiscard]] float RobustSigma(std::vector<float>& values);
 
+// Standard deviation of the noise in `values`, which dirt may have spoilt to one side. Compression
+// leaves most of a smooth face exactly flat, and the median deviation says that there is no noise
+// at all; the fifth from either end then tells more: the lesser of the two sides. Reorders them.
+[[nodiscard]] float NoiseSigma(std::vector<float>& values);
+
 }  // namespace endgrade

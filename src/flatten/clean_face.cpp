@@ -12,13 +12,14 @@
 namespace endgrade {
 namespace {
 
-constexpr double kUnitUm = 62.5;      // lengths in the polynomials are in these, to keep them tame
+constexpr double kUnitUm = 62.5;  // lengths in the polynomials are in these, to keep them tame
+constexpr double kBlurThatHidesCore = 1.2;  // um
 constexpr double kLeastSigma = 0.25;  // luma units: rounding to whole grey levels, 1 / sqrt(12)
 
 // Core sizes of the fibres that the standard speaks of, with room for blur: 8 to 10 um single-mode,
 // 50 and 62.5 um multimode. Anything else round near the centre is not taken for a core.
 bool PlausibleCore(double radius_um, cv::Point2d centre_um) {
-  const bool single = radius_um > 3.0 && radius_um < 7.0;
+  const bool single = radius_um > 1.8 && radius_um < 7.5;
   const bool multi = radius_um > 22.5 && radius_um < 34.0;
   return (single || multi) && std::hypot(centre_um.x, centre_um.y) < 4.0;
 }
@@ -262,14 +263,22 @@ FaceRings PlanRings(const FibreGeometry& fibre, const Scale& scale, const Contra
       rings.core_centre_um = centre_um;
       const double edge_um = std::max(2.5 * blur_um, 2.0 * map.um_per_cell);
       rings.core_from_um = std::max(0.3 * radius_um, radius_um - edge_um - 0.5);
-      rings.core_to_um = radius_um + edge_um + 1.5;
+      // A lit single-mode core has no edge but a bell; its skirts reach past 7 um.
+      rings.core_to_um = std::max(radius_um + edge_um + 1.5, 7.5 + 1.5 * blur_um);
     }
   }
   rings.outer_um = map.outer_um;
+  // Too blurred to tell a core's edge, a picture cannot pass; what is at its centre is then more
+  // likely the core than dirt.
+  if (rings.core_radius_um == 0 && blur_um > kBlurThatHidesCore) {
+    rings.core_radius_um = 4.5;
+    rings.core_from_um = 1.5;
+    rings.core_to_um = 7.5 + 1.5 * blur_um;
+  }
   return rings;
 }
 
-cv::Mat FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRings& rings) {
+CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRings& rings) {
   const double rim_um = rings.cladding_radius_um;
   const double glass_from = rings.core_radius_um > 0 ? rings.core_to_um + 1.0 : 0.0;
   const Light glass = FitLight(map, scale, glass_from, rings.rim_from_um + 4.0);
@@ -308,7 +317,8 @@ cv::Mat FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRings
     }
   }
   if (rings.core_radius_um > 0) LayCore(map, scale, rings, glass, &clean);
-  return clean;
+  const auto [darkest, brightest] = std::minmax_element(rim.values.begin(), rim.values.end());
+  return {clean, rim.values.empty() ? 0.0 : *brightest - *darkest};
 }
 
 }  // namespace endgrade

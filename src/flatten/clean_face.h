@@ -29,9 +29,14 @@ struct FaceRings {
                                   const Scale& scale,
                                   const ContrastMap& map);
 
-// The clean face fitted to `map.level`; returns CV_32FC1 of its size.
-[[nodiscard]] cv::Mat FitCleanFace(const ContrastMap& map,
-                                   const Scale& scale,
-                                   const FaceRings& rings);
+struct CleanFace {
+  cv::Mat brightness;    // CV_32FC1, of the map's size, luma units
+  double rim_range = 0;  // brightest less darkest ring about the rim, luma units
+};
+
+// The clean face fitted to `map.level`.
+[[nodiscard]] CleanFace FitCleanFace(const ContrastMap& map,
+                                     const Scale& scale,
+                                     const FaceRings& rings);
 
 }  // namespace endgrade

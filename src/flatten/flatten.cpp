@@ -73,7 +73,7 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
       }
     }
   }
-  const float glass_sigma = std::max(kLeastNoise, RobustSigma(glass));
+  const float glass_sigma = std::max(kLeastNoise, NoiseSigma(glass));
   map->glass_noise = static_cast<double>(glass_sigma);
   map->glass_level = static_cast<double>(MedianOf(glass_level));
   map->ring_noise.assign(count, map->glass_noise);
@@ -81,7 +81,7 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   for (size_t i = 0; i < count; ++i) {
     if (!levels[i].empty()) map->ring_level[i] = static_cast<double>(MedianOf(levels[i]));
     if (samples[i].size() < kLeastRingCells) continue;
-    const float sigma = std::max(kLeastNoise, RobustSigma(samples[i]));
+    const float sigma = std::max(kLeastNoise, NoiseSigma(samples[i]));
     map->ring_noise[i] = static_cast<double>(sigma);
   }
 }
@@ -104,13 +104,17 @@ ContrastMap Flatten(const Frame& frame,
   ContrastMap map = LayCells(frame, fibre, scale, zones, kMarginUm, options);
   if (map.level.empty()) return map;
   const FaceRings rings = PlanRings(fibre, scale, map);
-  map.background = FitCleanFace(map, scale, rings);
+  map.core_radius_um = rings.core_radius_um;
+  map.core_centre_um = rings.core_centre_um;
+  CleanFace clean = FitCleanFace(map, scale, rings);
+  map.background = std::move(clean.brightness);
   cv::subtract(map.level, map.background, map.residual);
   map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);
   FillLookUp(&map);
   MeasureNoise(rings.cladding_radius_um, &map);
+  map.rim_contrast = clean.rim_range / std::max(1.0, map.glass_level);
   return map;
 }
 

@@ -173,6 +173,12 @@ void NoteProblems(const SightInputs& in,
                                      " um, too much to see " + Number(least) +
                                      " um: refocus, hold the fibre still, and take it again."});
   }
+  if (quality->rim_contrast < options.min_rim_contrast) {
+    quality->problems.push_back(
+        {"hazy",
+         "Even the edge of the glass stands out by only " + Number(100 * quality->rim_contrast) +
+             " %: wipe the microscope's optics, reduce stray light, and take it again."});
+  }
   for (size_t i = 0; i < in.limits.zones.size(); ++i) {
     const Zone& zone = in.limits.zones[i];
     const bool ruled = zone.must_see_defect_um || zone.must_see_scratch_um;
@@ -201,6 +207,9 @@ std::optional<std::string> SightOptions::Problem() const {
   if (!(max_blur_over_must_see >= 0.5 && max_blur_over_must_see <= 10)) {
     return out("max_blur_over_must_see", max_blur_over_must_see, "[0.5, 10]");
   }
+  if (!(min_rim_contrast >= 0 && min_rim_contrast <= 1)) {
+    return out("min_rim_contrast", min_rim_contrast, "[0, 1]");
+  }
   if (!(max_saturated_fraction >= 0 && max_saturated_fraction <= 1)) {
     return out("max_saturated_fraction", max_saturated_fraction, "[0, 1]");
   }
@@ -214,6 +223,7 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
   quality.blur_sigma_um = in.fibre.blur_sigma_px * in.scale.um_per_px;
   quality.noise =
       in.contrast.glass_level > 0 ? in.contrast.glass_noise / in.contrast.glass_level : 1.0;
+  quality.rim_contrast = in.contrast.rim_contrast;
   quality.view_um = {in.frame.luma.cols * in.scale.um_per_px,
                      in.frame.luma.rows * in.scale.um_per_px};
   for (size_t i = 0; i < in.limits.zones.size(); ++i) {
