@@ -41,25 +41,28 @@ std::string RuleHead(const Rule& rule, const Limits& limits, int count) {
          (rule.size.from_um || rule.size.to_um ? " " + SizeWords(rule.size) : "");
 }
 
-// "(7.2 and 5.6 um)": the largest few that break a rule.
+// "(7.2 and 5.6 um)": the sizes that break a rule, or the largest of many.
 std::string Sizes(const Rule& rule,
                   const std::vector<size_t>& which,
                   const std::vector<Feature>& features) {
   std::vector<double> sizes_um;
+  sizes_um.reserve(which.size());
   for (const size_t i : which) sizes_um.push_back(features[i].size_um);
   std::sort(sizes_um.rbegin(), sizes_um.rend());
-  std::vector<std::string> words;
-  for (size_t i = 0; i < std::min(sizes_um.size(), kMostSizesNamed); ++i) {
-    words.push_back(SizeBeside(sizes_um[i], rule.size));
+  if (sizes_um.size() > kMostSizesNamed) {
+    return " (the largest " + SizeBeside(sizes_um.front(), rule.size) + " um)";
   }
-  const bool more = sizes_um.size() > kMostSizesNamed;
-  return more ? " (the largest " + Joined(words) + " um)" : " (" + Joined(words) + " um)";
+  std::vector<std::string> words;
+  words.reserve(sizes_um.size());
+  for (const double size_um : sizes_um) words.push_back(SizeBeside(size_um, rule.size));
+  return " (" + Joined(words) + " um)";
 }
 
 std::string MarginalText(const Rule& rule, const Limits& limits, const RuleCount& count, bool met) {
   const int other = met ? count.most : count.least;
-  return RuleHead(rule, limits, count.found) + ", " + AllowedWords(rule) + ", but within the " +
-         "uncertainty of their sizes it could be " + std::to_string(other) +
+  return RuleHead(rule, limits, count.found) + " as measured, but " +
+         (met ? "as many as " : "as few as ") + std::to_string(other) +
+         " within the uncertainty of their sizes; " + AllowedWords(rule) +
          ". A picture at higher magnification would settle it.";
 }
 
@@ -198,7 +201,7 @@ Grade Judge(FibreGeometry geometry,
   Append(grade.warnings, conditions.warn);
 
   fibre.verdict = grade.verdict;
-  fibre.geometry = std::move(geometry);
+  fibre.geometry = geometry;
   fibre.scale = std::move(scale);
   fibre.zones = std::move(sight);
   fibre.features = std::move(features);

@@ -57,22 +57,17 @@ std::string AdviceToSee(double needed_um, const Quality& quality, const Scale& s
   return "Give more light or a lower gain: noise hides what is small.";
 }
 
-// "zone B, cladding: defects from 3.4 um on, 2 um needed", or nothing when enough is seen.
-std::string TooSmallToSee(const ZoneSight& sight,
-                          const Zone& zone,
-                          FeatureKind kind,
-                          double needed_um) {
+// "defects under 3.4 um (2 um matters)", or nothing when enough is seen.
+std::string CouldBeMissed(const ZoneSight& sight, FeatureKind kind, double needed_um) {
   const bool scratch = kind == FeatureKind::kScratch;
   const auto& seen = scratch ? sight.smallest_visible_scratch_um : sight.smallest_visible_um;
   if (seen && *seen <= needed_um) return "";
   const std::string noun = scratch ? "scratches" : "defects";
-  const std::string needed = NumberWords(needed_um) + " um needed";
-  if (!seen || !std::isfinite(*seen)) {
-    return ZoneWords(zone) + ": " + noun + " of no size, " + needed;
-  }
+  const std::string needed = " (" + NumberWords(needed_um) + " um matters)";
+  if (!seen || !std::isfinite(*seen)) return noun + " of any size" + needed;
   SizeRange enough;
   enough.to_um = needed_um;
-  return ZoneWords(zone) + ": " + noun + " from " + SizeBeside(*seen, enough) + " um on, " + needed;
+  return noun + " under " + SizeBeside(*seen, enough) + " um" + needed;
 }
 
 void CheckSmallest(const std::vector<ZoneSight>& sight,
@@ -85,20 +80,23 @@ void CheckSmallest(const std::vector<ZoneSight>& sight,
   for (size_t i = 0; i < limits.zones.size(); ++i) {
     const ZoneSight seen = i < sight.size() ? sight[i] : ZoneSight{};
     if (seen.in_view_fraction == 0) continue;  // cut off, and said so
+    std::vector<std::string> missed;
     for (const FeatureKind kind : kKinds) {
       const auto needed_um = limits.MustSee(i, kind);
       if (!needed_um) continue;
-      const std::string part = TooSmallToSee(seen, limits.zones[i], kind, *needed_um);
+      const std::string part = CouldBeMissed(seen, kind, *needed_um);
       if (part.empty()) continue;
-      text += (text.empty() ? "" : "; ") + part;
+      missed.push_back(part);
       least_needed_um = std::min(*needed_um, least_needed_um.value_or(*needed_um));
     }
+    if (missed.empty()) continue;
+    text +=
+        (text.empty() ? "" : "; ") + ("in " + ZoneWords(limits.zones[i])) + ", " + Joined(missed);
   }
   if (text.empty()) return;
   conditions.forbid.push_back({"cannot_see_small",
-                               "Of features with a contrast of " +
-                                   Fixed(quality.stated_contrast, 2) +
-                                   " this picture shows only part of what matters: " + text + ". " +
+                               "Features with a contrast of " + Fixed(quality.stated_contrast, 2) +
+                                   " could be missed: " + text + ". " +
                                    AdviceToSee(*least_needed_um, quality, scale)});
 }
 
@@ -128,6 +126,7 @@ void CheckCore(double diameter_um, const Limits& limits, Conditions& conditions)
   });
   if (fits) return;
   std::vector<std::string> numbers;
+  numbers.reserve(expected.size());
   for (const double core_um : expected) numbers.push_back(NumberWords(core_um));
   const std::string measured = "The core measures " + Fixed(diameter_um, 0) + " um; " + limits.id +
                                " is for cores of " + Joined(numbers) + " um";

@@ -58,9 +58,10 @@ TEST(GuardBand, IsTheReasonAndMarksWhatIsTooNear) {
   picture.Add(kDefect, "B", 4.8, 0.4).Add(kDefect, "B", 3, 0.4);
   const Grade grade = picture.Judged();
   EXPECT_THAT(Codes(grade.reasons), ElementsAre("guard_band"));
-  EXPECT_THAT(grade.reasons[0].text,
-              HasSubstr("Zone B, cladding: 0 defects over 5 um, none allowed, but within the "
-                        "uncertainty of their sizes it could be 1."));
+  EXPECT_THAT(
+      grade.reasons[0].text,
+      HasSubstr("Zone B, cladding: 0 defects over 5 um as measured, but as many as 1 within "
+                "the uncertainty of their sizes; none allowed."));
   EXPECT_THAT(grade.fibres[0].features[0].breaks, ElementsAre("b-defects-over-5"));
   EXPECT_THAT(grade.fibres[0].features[1].breaks, IsEmpty());
   const RuleOutcome outcome = OutcomeOf(grade, picture.limits, "b-defects-over-5");
