@@ -263,7 +263,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     if (tries >= kMostTries) break;
     if (SnrLeft(pass, candidate) < pass.threshold) continue;
     ++tries;
-    LineTrace trace = TraceLine(pass.bounded, candidate, pass.correlation);
+    LineTrace trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
     // From cells of the pass to cells of the map.
     const std::vector<cv::Point2d> pass_spine = trace.spine;
     for (cv::Point2d& p : trace.spine) {

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <opencv2/core.hpp>
 
 namespace endgrade {
 namespace {
@@ -125,6 +126,49 @@ void Follow(const cv::Mat& score,
   }
 }
 
+// Moves every point of the spine sideways onto the line, as seen in a window along it: the blocks
+// are straight, the line need not be.
+void Recentre(const cv::Mat& exact, double sign, double window, std::vector<cv::Point2d>* spine) {
+  constexpr double kStep = 3.0;
+  constexpr double kReach = 3.0;
+  constexpr int kShifts = 13;  // half a cell apart
+  const std::vector<cv::Point2d> points = Resample(*spine, kStep);
+  const int count = static_cast<int>(points.size());
+  if (count < 3) return;
+  std::vector<cv::Point2d> sides(points.size());
+  cv::Mat values(count, kShifts, CV_64FC1);
+  for (int i = 0; i < count; ++i) {
+    const cv::Point2d ahead = points[static_cast<size_t>(std::min(i + 1, count - 1))];
+    const cv::Point2d behind = points[static_cast<size_t>(std::max(i - 1, 0))];
+    sides[static_cast<size_t>(i)] = Left(Unit(ahead - behind));
+    for (int s = 0; s < kShifts; ++s) {
+      const double shift = s * 0.5 - kReach;
+      const cv::Point2d p = points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * shift;
+      values.at<double>(i, s) = std::clamp(sign * SampleAt(exact, p), -3.0, 30.0);
+    }
+  }
+  const int half = std::max(1, static_cast<int>(std::lround(0.5 * window / kStep)));
+  std::vector<double> shifts(points.size(), 0.0);
+  for (int i = 0; i < count; ++i) {
+    const cv::Range rows(std::max(0, i - half), std::min(count, i + half + 1));
+    cv::Mat sum;
+    cv::reduce(values.rowRange(rows.start, rows.end), sum, 0, cv::REDUCE_SUM);
+    cv::Point best;
+    cv::minMaxLoc(sum, nullptr, nullptr, nullptr, &best);
+    shifts[static_cast<size_t>(i)] = best.x * 0.5 - kReach;
+  }
+  std::vector<cv::Point2d> moved;
+  for (int i = 0; i < count; ++i) {
+    double mean = 0;
+    int used = 0;
+    for (int j = std::max(0, i - half); j <= std::min(count - 1, i + half); ++j, ++used) {
+      mean += shifts[static_cast<size_t>(j)];
+    }
+    moved.push_back(points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * (mean / used));
+  }
+  *spine = std::move(moved);
+}
+
 void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* trace) {
   double sum = 0;
   double length = 0;
@@ -215,7 +259,10 @@ double LineTrace::Length() const {
   return length;
 }
 
-LineTrace TraceLine(const cv::Mat& score, const LineCandidate& seed, double correlation_cells) {
+LineTrace TraceLine(const cv::Mat& score,
+                    const cv::Mat& exact,
+                    const LineCandidate& seed,
+                    double correlation_cells) {
   const double sign = static_cast<double>(seed.sign);
   Segment segment = Refine(score, sign, {seed.from, seed.to});
   const double seed_mean = MeanScore(score, sign, segment.from, segment.to);
@@ -244,6 +291,7 @@ LineTrace TraceLine(const cv::Mat& score, const LineCandidate& seed, double corr
   while (trace.spine.size() > 2 && !shows(trace.spine.size() - 2)) trace.spine.pop_back();
   while (trace.spine.size() > 2 && !shows(0)) trace.spine.erase(trace.spine.begin());
   Describe(score, sign, correlation_cells, &trace);
+  for (int round = 0; round < 2; ++round) Recentre(exact, sign, block, &trace.spine);
   return trace;
 }
 

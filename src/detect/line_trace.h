@@ -27,8 +27,11 @@ struct LineTrace {
 // Mean of sign * score, each sample held within [-3, 4] so that one speck is not a line.
 [[nodiscard]] double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to);
 
+//   score   held within bounds, zero where earlier lines are: decides how far the line goes
+//   exact   the same without bounds: tells where its middle is
 // `correlation_cells`: how many cells along a line count as one independent value.
 [[nodiscard]] LineTrace TraceLine(const cv::Mat& score,
+                                  const cv::Mat& exact,
                                   const LineCandidate& seed,
                                   double correlation_cells);
 
