@@ -6,9 +6,10 @@
 namespace endgrade::locate {
 namespace {
 
-constexpr double kDark = 40.0;  // luma units: below, it may be what lies behind a round mask
-constexpr size_t kMostExamined = 14;
-constexpr double kExamineRadius = 64.0;  // in pixels of the level a ring is examined in
+constexpr double kDark = 40.0;      // luma units: below, it may be what lies behind a round mask
+constexpr double kHopeless = -0.1;  // quality of a coarse fit below which none is examined
+constexpr size_t kMostExamined = 10;
+constexpr double kExamineRadius = 45.0;  // in pixels of the level a ring is examined in
 
 double Apart(const Ring& a, const Ring& b) {
   return std::hypot(a.frame.centre.x - b.frame.centre.x, a.frame.centre.y - b.frame.centre.y);
@@ -71,20 +72,36 @@ bool IsLine(const RingView& view) {
   return step < 3.0 * view.step_noise || view.peak > 25.0 * step;
 }
 
-std::optional<Cladding> Examine(const cv::Mat& luma, double white_level, const Ring& coarse) {
-  const double radius = coarse.frame.Radius();
+// A level in which a circle of this radius is at least kExamineRadius pixels in radius, of the
+// coarsest that will do; or that part of the picture.
+std::optional<Level> LevelFor(const cv::Mat& luma,
+                              double white_level,
+                              const std::vector<Level>& levels,
+                              const RimFrame& frame) {
+  const double radius = frame.Radius();
+  for (auto level = levels.rbegin(); level != levels.rend(); ++level) {
+    if (radius / level->factor >= kExamineRadius) return *level;
+  }
   const int factor = std::max(1, static_cast<int>(radius / kExamineRadius));
   const int reach = static_cast<int>(1.45 * radius) + 4 * factor;
-  const cv::Point middle(coarse.frame.centre);
+  const cv::Point middle(frame.centre);
   const cv::Rect part = cv::Rect(middle.x - reach, middle.y - reach, 2 * reach, 2 * reach) &
                         cv::Rect({0, 0}, luma.size());
   if (part.width < 8 * factor || part.height < 8 * factor) return std::nullopt;
-  const Level level = MakeLevel(luma, white_level, part, factor);
-  const auto ring = FitRing(level, {coarse.frame, coarse.polarity, 1.0}, 0.08);
+  return MakeLevel(luma, white_level, part, factor);
+}
+
+std::optional<Cladding> Examine(const cv::Mat& luma,
+                                double white_level,
+                                const std::vector<Level>& levels,
+                                const Ring& coarse) {
+  const auto level = LevelFor(luma, white_level, levels, coarse.frame);
+  if (!level) return std::nullopt;
+  const auto ring = FitRing(*level, {coarse.frame, coarse.polarity, 1.0}, 0.08, Care::kThorough);
   if (!ring || ring->seen < 0.25) return std::nullopt;
   Cladding cladding;
   cladding.ring = *ring;
-  cladding.view = LookAtRing(level, *ring);
+  cladding.view = LookAtRing(*level, *ring);
   const RingView& view = cladding.view;
   cladding.dark_outside = ring->polarity < 0 && view.outside < kDark &&
                           view.outside < 0.75 * view.inside && view.outside_texture < 2.0;
@@ -132,13 +149,15 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
 
 std::vector<Cladding> ChooseCladding(const cv::Mat& luma,
                                      double white_level,
+                                     const std::vector<Level>& levels,
                                      const std::vector<Ring>& rings) {
   std::vector<Ring> candidates = Distinct(rings, 0.05);
   if (candidates.size() > kMostExamined) candidates.resize(kMostExamined);
   std::vector<Cladding> claddings;
   for (const Ring& ring : candidates) {
-    if (ring.seen < 0.2) continue;
-    if (const auto cladding = Examine(luma, white_level, ring)) claddings.push_back(*cladding);
+    if (ring.seen < 0.2 || Quality(ring) < kHopeless) continue;
+    if (const auto cladding = Examine(luma, white_level, levels, ring))
+      claddings.push_back(*cladding);
   }
   const std::vector<Cladding> all = claddings;
   for (Cladding& cladding : claddings) Weigh(all, &cladding);

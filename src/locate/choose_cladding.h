@@ -23,9 +23,11 @@ struct Cladding {
 };
 
 // Possible claddings, the likeliest first. `rings` are circles found in reduced pictures; the best
-// of them are looked at again at a finer resolution.
+// of them are looked at again at a finer resolution: in one of `levels` (finest first), or in the
+// picture itself.
 [[nodiscard]] std::vector<Cladding> ChooseCladding(const cv::Mat& luma,
                                                    double white_level,
+                                                   const std::vector<Level>& levels,
                                                    const std::vector<Ring>& rings);
 
 }  // namespace endgrade::locate

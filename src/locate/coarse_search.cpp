@@ -56,7 +56,7 @@ std::vector<Voter> FindVoters(const cv::Mat& image) {
     for (int column = row % 4 / 2; column < size.cols; column += 3) sample.push_back(p[column]);
   }
   const float usual = std::max(kLeastGradient, Median(sample));
-  const float least = 1.5F * usual;
+  const float least = 2.0F * usual;
   std::vector<Voter> voters;
   for (int row = 1; row + 1 < size.rows; ++row) {
     const auto* p = size.ptr<float>(row);
@@ -86,6 +86,26 @@ struct Votes {
   std::vector<cv::Mat> cells;
 };
 
+// Each cell with its eight neighbours; 0 along the border.
+cv::Mat SumOfNine(const cv::Mat& cells) {
+  cv::Mat sums = cv::Mat::zeros(cells.size(), CV_16U);
+  std::vector<std::uint16_t> columns(static_cast<size_t>(cells.cols));
+  for (int row = 1; row + 1 < cells.rows; ++row) {
+    const auto* above = cells.ptr<std::uint16_t>(row - 1);
+    const auto* here = cells.ptr<std::uint16_t>(row);
+    const auto* below = cells.ptr<std::uint16_t>(row + 1);
+    for (int i = 0; i < cells.cols; ++i) {
+      columns[static_cast<size_t>(i)] = static_cast<std::uint16_t>(above[i] + here[i] + below[i]);
+    }
+    auto* out = sums.ptr<std::uint16_t>(row);
+    const auto* p = columns.data();
+    for (int i = 1; i + 1 < cells.cols; ++i) {
+      out[i] = static_cast<std::uint16_t>(p[i - 1] + p[i] + p[i + 1]);
+    }
+  }
+  return sums;
+}
+
 Votes Accumulate(const cv::Mat& image,
                  const std::vector<Voter>& voters,
                  const CoarseSearch& search,
@@ -106,8 +126,7 @@ Votes Accumulate(const cv::Mat& image,
       auto& cell = cells.at<std::uint16_t>(row, column);
       cell = static_cast<std::uint16_t>(cell + voter.weight);
     }
-    cv::boxFilter(cells, cells, CV_16U, {3, 3}, {-1, -1}, false, cv::BORDER_CONSTANT);
-    votes.cells.push_back(cells);
+    votes.cells.push_back(SumOfNine(cells));
   }
   return votes;
 }

@@ -62,7 +62,7 @@ std::optional<RimFrame> FindCore(const Level& level, const RimFrame& cladding) {
   if (radius_px < 4.5) return std::nullopt;
   const CircleGuess guess{cladding.Sized(crossing.radius), crossing.polarity, 1.0};
   const double reach = std::clamp(0.03 / crossing.radius, 0.12, 0.4);
-  const auto ring = FitRing(level, guess, reach);
+  const auto ring = FitRing(level, guess, reach, Care::kThorough);
   if (!ring || ring->seen < 0.5) return std::nullopt;
   const double off = std::hypot(ring->frame.centre.x - cladding.centre.x,
                                 ring->frame.centre.y - cladding.centre.y);

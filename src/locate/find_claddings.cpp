@@ -17,7 +17,7 @@ void SearchLevel(const Level& level, double to_radius, std::vector<Ring>* rings)
   search.from_radius = kFromRadius;
   search.to_radius = to_radius;
   for (const auto& guess : VoteForCircles(level, search)) {
-    if (const auto ring = FitRing(level, guess, 0.2)) rings->push_back(*ring);
+    if (const auto ring = FitRing(level, guess, 0.2, Care::kQuick)) rings->push_back(*ring);
   }
 }
 
@@ -45,7 +45,7 @@ std::vector<Cladding> FindCladdings(const cv::Mat& luma,
   std::vector<Level> levels = Halvings(MakeLevel(luma, white_level, whole, factor));
   std::vector<Ring> rings;
   for (const Level& level : levels) SearchLevel(level, kToRadius, &rings);
-  std::vector<Cladding> found = ChooseCladding(luma, white_level, rings);
+  std::vector<Cladding> found = ChooseCladding(luma, white_level, levels, rings);
   while (factor > 1 && kFromRadius * factor > least_radius_px &&
          (found.empty() || Doubtful(found.front()) || found.front().score < kConvincing)) {
     const int finer = std::max(1, factor / 2);
@@ -53,7 +53,7 @@ std::vector<Cladding> FindCladdings(const cv::Mat& luma,
     factor = finer;
     levels.insert(levels.begin(), MakeLevel(luma, white_level, whole, factor));
     SearchLevel(levels.front(), to_radius, &rings);
-    found = ChooseCladding(luma, white_level, rings);
+    found = ChooseCladding(luma, white_level, levels, rings);
   }
   return found;
 }

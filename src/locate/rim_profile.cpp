@@ -99,23 +99,28 @@ bool RingStands(const StepFit& fit) {
 std::optional<RimModel> FitRimModel(const RimProfile& profile) {
   if (profile.distance.size() < 16) return std::nullopt;
   const StepFit plain = FitPlain(profile);
-  const StepFit sharpened = FitSharpened(profile, plain);
-  const StepFit ringed = FitRinged(profile, plain);
-  const StepFit both = FitRingedSharpened(profile, ringed, sharpened);
-
   const StepFit* best = &plain;
   StepTerms terms = kPlain;
-  if (Worth(plain, sharpened, 2)) {
-    best = &sharpened;
-    terms = kSharpened;
+  StepFit sharpened, ringed, both;
+  // Where there is no misfit to take away, no richer model can be worth it.
+  if (plain.rss > kLeastGain) {
+    sharpened = FitSharpened(profile, plain);
+    if (Worth(plain, sharpened, 2)) {
+      best = &sharpened;
+      terms = kSharpened;
+    }
   }
-  if (RingStands(ringed) && Worth(*best, ringed, terms.overshoot ? 1 : 2)) {
-    best = &ringed;
-    terms = kRinged;
-  }
-  if (RingStands(both) && Worth(*best, both, 2)) {
-    best = &both;
-    terms = kRingedSharpened;
+  if (best->rss > kLeastGain) {
+    ringed = FitRinged(profile, plain);
+    both = FitRingedSharpened(profile, ringed, sharpened);
+    if (RingStands(ringed) && Worth(*best, ringed, terms.overshoot ? 1 : 2)) {
+      best = &ringed;
+      terms = kRinged;
+    }
+    if (RingStands(both) && Worth(*best, both, 2)) {
+      best = &both;
+      terms = kRingedSharpened;
+    }
   }
   RimModel model;
   model.rim = best->shape.rim;

@@ -9,8 +9,8 @@ namespace endgrade::locate {
 namespace {
 
 constexpr int kSectors = 120;
-constexpr double kPitch = 0.5;           // columns, in pixels of the level
 constexpr double kReach = 0.22;          // of the radius, either side
+constexpr double kAlignReach = 0.12;     // the same, of what aligns the sectors
 constexpr double kEnoughRadius = 240.0;  // in pixels of the level
 constexpr int kRounds = 4;
 // What the model leaves out, as a share of the profile's range.
@@ -95,7 +95,7 @@ std::vector<SectorFit> FitSectors(const cv::Mat& values,
           static_cast<double>(row[column]) - rows[static_cast<size_t>(column - from)].dot(x);
       rss += miss * miss;
     }
-    // Half the columns are independent: they are half a pixel apart.
+    // Half the columns are independent: they share pixels.
     const double variance = std::max(1e-3, rss / std::max(1.0, 0.5 * (to - from) - 4.0));
     fit.gain = x[2];
     fit.gain_noise = std::sqrt(variance * inverse(2, 2) * 2.0);
@@ -153,13 +153,18 @@ Alignment Align(const std::vector<SectorFit>& fits, double column_step, double t
   return result;
 }
 
-PolarGrid SectorGrid(double radius, int averaged) {
+// The last round sees all there is; those before only need to find their place.
+PolarGrid SectorGrid(double radius, bool last) {
+  const double around = 2.0 * CV_PI * radius / kSectors;
+  const double reach = last ? kReach : kAlignReach + 0.01;
+  const double pitch = last ? std::clamp(radius / 250.0, 0.5, 1.0) : 0.8;
   PolarGrid grid;
   grid.rays = kSectors;
-  grid.averaged = averaged;
-  grid.from = 1.0 - kReach;
-  grid.to = 1.0 + kReach;
-  grid.columns = std::max(24, static_cast<int>(2.0 * kReach * radius / kPitch) + 1);
+  grid.averaged =
+      std::clamp(static_cast<int>(std::lround(last ? 0.7 * around : 0.25 * around)), 1, 12);
+  grid.from = 1.0 - reach;
+  grid.to = 1.0 + reach;
+  grid.columns = std::max(24, static_cast<int>(2.0 * reach * radius / pitch) + 1);
   return grid;
 }
 
@@ -229,8 +234,7 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
     map =
         SampleRays(level, frame, SectorGrid(radius, std::clamp(last ? around : around / 3, 1, 12)));
     const std::vector<double> profile = CommonProfile(map.values, alignment.weights);
-    // Room for what is learnt: four sigma of the blur, or the first guess's own error.
-    const int half = static_cast<int>(0.12 * radius / kPitch);
+    const int half = static_cast<int>(kAlignReach / map.step);
     const int middle = map.values.cols / 2;
     const auto fits = FitSectors(map.values, profile, middle - half, middle + half + 1);
     const double tolerance = std::max(round == 0 ? 0.03 : 0.02, 1.0 / radius);

@@ -8,10 +8,11 @@ namespace endgrade::locate {
 namespace {
 
 constexpr int kRays = 96;
+constexpr int kQuickRays = 64;
 constexpr double kPitch = 0.7;  // columns, in pixels of the level
 constexpr size_t kEdgesPerRay = 3;
 constexpr double kClearEdge = 2.0;  // least slope of an edge, in units of the noise
-constexpr int kDraws = 160;         // of three edges; one in five is all rim when 60 % are
+constexpr int kDraws = 100;         // of three edges; one in five is all rim when 60 % are
 // What non-square pixels (5 %) and tilt make of a circle: half the difference of the axes.
 constexpr double kOvalSpread = 0.02;
 
@@ -140,14 +141,16 @@ struct Pass {
   double noise = 0;
 };
 
-Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity) {
+Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity, Care care) {
   const double radius = frame.Radius();
   const double smoothing = std::max(1.0, 0.015 * radius) / kPitch;
   // The kernel needs room beyond the last place that an edge may be, and the noise some more.
   const double room = std::max(reach, 0.25) + 2.6 * smoothing * kPitch / radius;
   PolarGrid grid;
-  grid.rays = kRays;
-  grid.averaged = std::clamp(static_cast<int>(radius * 2.0 * CV_PI / kRays / 2.0), 1, 3);
+  const bool quick = care == Care::kQuick;
+  grid.rays = quick ? kQuickRays : kRays;
+  grid.averaged =
+      quick ? 1 : std::clamp(static_cast<int>(radius * 2.0 * CV_PI / kRays / 2.0), 1, 3);
   grid.from = std::max(0.05, 1.0 - room);
   grid.to = 1.0 + room;
   grid.columns = std::max(8, static_cast<int>((grid.to - grid.from) * radius / kPitch) + 1);
@@ -188,18 +191,20 @@ RimOffset FitOffset(const std::vector<RayEdge>& edges, const RimOffset& start, d
   return offset;
 }
 
-std::optional<Ring> FitRing(const Level& level, const CircleGuess& guess, double reach) {
+std::optional<Ring> FitRing(const Level& level, const CircleGuess& guess, double reach, Care care) {
   RimFrame frame = level.FrameOf(guess.frame);
   Ring ring;
   ring.polarity = guess.polarity;
-  for (const double within : {reach, 0.5 * reach, 0.3 * reach}) {
+  const int passes = care == Care::kQuick ? 2 : 3;
+  for (int round = 0; round < passes; ++round) {
+    const double within = reach * std::pow(0.5, round);
     const double radius = frame.Radius();
     if (!(radius > 4.0)) return std::nullopt;
     const double span = std::max(within, 3.0 / radius);
-    const Pass pass = Look(level, frame, span, guess.polarity);
+    const Pass pass = Look(level, frame, span, guess.polarity, care);
     const double tolerance = std::max(0.025, 1.2 / radius);
     RimOffset offset;
-    if (within == reach) {
+    if (round == 0) {
       const auto drawn = DrawBest(pass.sight, reach, std::max(0.03, 1.5 / radius));
       if (!drawn) return std::nullopt;
       offset = *drawn;
@@ -218,8 +223,9 @@ std::optional<Ring> FitRing(const Level& level, const CircleGuess& guess, double
       heights.push_back(static_cast<float>(edge.weight));
     }
     const auto count = static_cast<double>(edges.size());
-    ring.seen = count / kRays;
-    ring.in_view = static_cast<double>(pass.sight.in_view) / kRays;
+    const auto rays = static_cast<double>(pass.sight.rays.size());
+    ring.seen = count / rays;
+    ring.in_view = static_cast<double>(pass.sight.in_view) / rays;
     ring.scatter = std::sqrt(square / std::max(1.0, count));
     ring.strength = static_cast<double>(Median(heights));
     frame = frame.Moved(offset);

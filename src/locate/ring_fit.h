@@ -33,9 +33,13 @@ struct Ring {
   double strength = 0;  // median slope across the rim where it is seen, in units of the noise
 };
 
+// How hard to look: a first guess needs less than what decides.
+enum class Care { kQuick, kThorough };
+
 // `reach` is the share of the radius within which edges are looked for at first.
 [[nodiscard]] std::optional<Ring> FitRing(const Level& level,
                                           const CircleGuess& guess,
-                                          double reach);
+                                          double reach,
+                                          Care care);
 
 }  // namespace endgrade::locate
