@@ -1,12 +1,12 @@
 #include "cli/grade_run.h"
 
 #include "cli/error_line.h"
+#include "cli/exit_codes.h"
 #include "cli/interrupt.h"
 #include "cli/overlay_names.h"
 #include "cli/results_file.h"
 #include "cli/run_in_order.h"
 #include "cli/tally.h"
-#include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "present/escape.h"
 

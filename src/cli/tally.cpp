@@ -1,6 +1,6 @@
 #include "cli/tally.h"
 
-#include "cli/verbs.h"
+#include "cli/exit_codes.h"
 
 namespace endgrade::cli {
 

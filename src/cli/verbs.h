@@ -2,18 +2,11 @@
 // calls the library and prints; what it knows about fibres is nothing.
 #pragma once
 
+#include "cli/exit_codes.h"
+
 #include <CLI/CLI.hpp>
 
 namespace endgrade::cli {
-
-// What scripts rely on; never renumber. When several apply: kBadInput, then kSomeFail, then
-// kSomeUngradable.
-enum ExitCode : int {
-  kAllPass = 0,
-  kSomeFail = 1,
-  kBadInput = 2,  // usage, unreadable input, or output that could not be written
-  kSomeUngradable = 3,
-};
 
 // Each adds its verb to `app` with a callback that runs it and sets `*exit_code`. The callback runs
 // inside CLI11_PARSE's try block: it may throw CLI::ValidationError for usage that only shows once
