@@ -113,6 +113,7 @@ def photograph(rng, style, view, face, limits, marks, probes):
     clean = camera.luma(noisy_without)
     visibility.assess(marks, seen, without, plain, clean, view, enlarge, rng)
     snr, contrast = visibility.probe_sight(probes, probed, seen, plain, clean, view, enlarge, rng)
+    style["core_blown"] = visibility.blown_share(seen, view, enlarge, tables.BORDERS_UM[limits][0])
     return camera.overlays(rng, image, view, style), snr, contrast
 
 
@@ -171,11 +172,15 @@ def judge(limits, marks, view, style, snr, contrast):
     if reasons and not borderline:
         return dict(verdict="fail", borderline=False, gradable=True, why="; ".join(reasons))
     pixel_um = view.um_per_px  # of the sensor: enlarging afterwards adds nothing
-    sees = snr > 11 and contrast > 0.075 and pixel_um < 0.85
-    blind = snr < 4 or contrast < 0.04 or pixel_um > 1.25
+    blown = style["core_blown"]
+    sees = snr > 11 and contrast > 0.075 and pixel_um < 0.85 and blown < 0.2
+    blind = snr < 4 or contrast < 0.04 or pixel_um > 1.25 or blown > 0.4
     if sees:
         return dict(verdict="fail" if reasons else "pass", borderline=borderline, gradable=True,
                     why="; ".join(reasons) or "every rule holds")
+    if blown >= 0.2:
+        return dict(verdict="ungradable", borderline=borderline or not blind, gradable=False,
+                    why=f"{100 * blown:.0f} % of zone A is white or black")
     why = f"2 um speck of 30 %: signal to noise {snr:.1f}, contrast {contrast:.3f}, {pixel_um:.2f} um/px"
     return dict(verdict="ungradable", borderline=borderline or not blind, gradable=False, why=why)
 

@@ -61,6 +61,8 @@ def print_geometry(result):
               f" {share(int((np.abs(diameter) <= 0.5).sum()), len(diameter))}, bias {diameter.mean():+.2f} %")
         worst = sorted(result["centre_um"], reverse=True)[:5]
         print("  worst centres:", ", ".join(f"{f} {v:.1f}" for v, f in worst))
+        worst = sorted(result["diameter_percent"], key=lambda w: -abs(w[0]))[:5]
+        print("  worst diameters:", ", ".join(f"{f} {v:+.1f} %" for v, f in worst))
 
 
 def print_features(result):

@@ -90,3 +90,12 @@ def probe_sight(probes, with_probes, without, plain, noisy_without, view, enlarg
         level = max(4.0, float(np.median(without[box[1]:box[3], box[0]:box[2]])))
         contrasts.append(float(np.abs(template).max()) / level)
     return (float(np.median(snrs)), float(np.median(contrasts))) if snrs else (0.0, 0.0)
+
+
+def blown_share(picture, view, enlarge, diameter_um):
+    """Share of the innermost zone that is white or black and shows nothing."""
+    fine = view.finer(enlarge) if enlarge > 1 else view
+    x, y = fine.um_grid()
+    inside = np.hypot(x, y) < diameter_um / 2
+    levels = picture[inside]
+    return float(((levels > 253.5) | (levels < 1.5)).mean()) if levels.size else 0.0
