@@ -39,6 +39,7 @@ struct SceneFeature {
   double bend_per_um = 0.0;  // curvature of a line: 1 / radius
   double dash_um = 0.0;      // a dashed line's strokes and gaps; 0: whole
   double gap_um = 0.0;
+  double fade_um = 0.0;       // a line loses its contrast over this length at either end
   double elongation = 1.0;    // compact shapes: long over short axis. Range [1, 6]
   double irregularity = 0.0;  // compact shapes: rms of the outline about its mean. Range [0, 0.4]
 

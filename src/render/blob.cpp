@@ -116,9 +116,9 @@ double Blob::ContrastAt(const Place& place, cv::Point2d from_centre_um) const {
     }
     case FeatureShape::kFilm: {
       const double rise = std::min(place.depth_um / std::max(4.0, 0.35 * radius), 1.5);
-      const double waves = 1.6 * rise + 0.35 * Thickness(from_centre_um);
+      const double waves = 0.9 * rise + 0.22 * Thickness(from_centre_um);
       const double edge = 1 - Smooth(0.5, 1.8, place.depth_um);
-      return inner * (0.75 + 0.45 * std::cos(2 * kPi * waves)) + (rim - inner) * edge;
+      return inner * (0.8 + 0.3 * std::cos(2 * kPi * waves)) + (rim - inner) * edge;
     }
     case FeatureShape::kDroplet: {
       const double ring_width = std::max(0.8, feature_.width_um);
@@ -132,7 +132,10 @@ double Blob::ContrastAt(const Place& place, cv::Point2d from_centre_um) const {
       const cv::Point2d d = from_centre_um;
       const double across = -sin_ * d.x + cos_ * d.y + 3 * Thickness(d);
       const double ridge = std::cos(2 * kPi * across / std::max(2.0, feature_.width_um));
-      return inner * Smooth(-0.3, 0.5, ridge);
+      // Grease lies in ridges that break up, and thins out towards the edge of the print.
+      const double broken = Smooth(-1.2, 0.6, Thickness(2.3 * d) + Thickness(-1.7 * d));
+      const double thinning = Smooth(0, 0.45 * radius, place.depth_um);
+      return inner * Smooth(-0.5, 0.9, ridge) * broken * thinning;
     }
     case FeatureShape::kChip: {
       const double shells = std::cos(2 * kPi * place.depth_um / std::max(1.5, 0.5 * radius));

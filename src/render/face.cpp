@@ -14,7 +14,7 @@ namespace {
 constexpr double kPi = std::numbers::pi;
 
 // Zirconia's grain shows as a fine and a coarser texture; shares of the power, common practice.
-constexpr double kFineShare = 0.75;
+constexpr double kFineShare = 0.85;
 constexpr double kCoarseStep = 3.1;
 
 }  // namespace
@@ -37,7 +37,7 @@ Face::Face(const SceneDescription& scene)
   add(glass_grain_, 13, face_.glass_grain_rms);
   if (face_.lines_rms > 0) {
     lines_.emplace_back(
-        SubSeed(scene.seed, 15), face_.lines_rms, cv::Point2d(110, 0.8), face_.lines_angle_deg);
+        SubSeed(scene.seed, 15), face_.lines_rms, cv::Point2d(140, 0.6), face_.lines_angle_deg);
   }
 }
 

@@ -114,6 +114,12 @@ bool Line::InGap(double along_um) const {
   return std::fmod(along_um, stretched) > feature_.dash_um * stretched / period;
 }
 
+float Line::Fade(double along_um) const {
+  if (feature_.fade_um <= 0) return 1;
+  const double from_end = std::min(along_um, along_um_.back() - along_um);
+  return static_cast<float>(std::clamp(from_end / feature_.fade_um, 0.0, 1.0));
+}
+
 double Line::ContrastAt(const Place& place, double footprint_um) const {
   const double inner = feature_.contrast;
   const double other = feature_.rim_contrast;
@@ -162,7 +168,8 @@ bool Line::Paint(const SubGrid& grid,
                           EdgeCover(-half - place.distance_um, grid.footprint_um);
       if (share <= 0) continue;
       cover_row[x] = share;
-      contrast_row[x] = share * static_cast<float>(ContrastAt(place, grid.footprint_um));
+      contrast_row[x] =
+          share * Fade(place.along_um) * static_cast<float>(ContrastAt(place, grid.footprint_um));
       touched = true;
     }
   }

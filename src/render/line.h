@@ -28,6 +28,7 @@ class Line : public Shape {
   };
   [[nodiscard]] Place PlaceOf(cv::Point2d p_um, const std::vector<size_t>& pieces) const;
   [[nodiscard]] double ContrastAt(const Place& place, double footprint_um) const;
+  [[nodiscard]] float Fade(double along_um) const;
   [[nodiscard]] bool InGap(double along_um) const;
 
   SceneFeature feature_;

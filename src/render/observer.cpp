@@ -51,7 +51,9 @@ bool Observer::OnGlass(cv::Point2d p_px) const {
 }
 
 // Light with the feature minus light without it, as pixels see it, per unit of lamp.
-cv::Mat Observer::Difference(const Stamp& stamp, const cv::Rect& outer_px) const {
+cv::Mat Observer::Difference(const Stamp& stamp,
+                             const cv::Rect& outer_px,
+                             const Optics& optics) const {
   const SubGrid& grid = canvas_.grid;
   const int s = grid.steps;
   const cv::Point origin((outer_px.x + grid.margin_px) * s, (outer_px.y + grid.margin_px) * s);
@@ -69,7 +71,7 @@ cv::Mat Observer::Difference(const Stamp& stamp, const cv::Rect& outer_px) const
       }
     }
   }
-  return GatherPixels(cells, grid, optics_);
+  return GatherPixels(cells, grid, optics);
 }
 
 void Observer::Whiten(cv::Mat& difference, double mean_e, double white_e2, bool ferrule) const {
@@ -102,7 +104,10 @@ void Observer::LookAtBlock(const Stamp& stamp, const cv::Rect& block, Sums& sums
       block.x - margin, block.y - margin, block.width + 2 * margin, block.height + 2 * margin);
   outer.width = cv::getOptimalDFTSize(outer.width * s) / s;
   outer.height = cv::getOptimalDFTSize(outer.height * s) / s;
-  cv::Mat difference = Difference(stamp, outer);
+  const cv::Point2d middle(outer.x + outer.width / 2, outer.y + outer.height / 2);
+  const double extra = ExtraDefocus(canvas_.grid, scene_.camera, middle);
+  const Optics local = extra == 0 ? optics_ : Optics(scene_.camera, extra);
+  const cv::Mat difference = Difference(stamp, outer, local);
 
   const cv::Rect picture(0, 0, mean_e_.cols, mean_e_.rows);
   const cv::Rect seen = outer & picture;

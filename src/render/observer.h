@@ -41,7 +41,9 @@ class Observer {
     double bright = 0;
   };
   void LookAtBlock(const Stamp& stamp, const cv::Rect& block_px, Sums& sums) const;
-  [[nodiscard]] cv::Mat Difference(const Stamp& stamp, const cv::Rect& outer_px) const;
+  [[nodiscard]] cv::Mat Difference(const Stamp& stamp,
+                                   const cv::Rect& outer_px,
+                                   const Optics& optics) const;
   void Whiten(cv::Mat& difference, double mean_e, double white_e2, bool ferrule) const;
   [[nodiscard]] bool OnGlass(cv::Point2d p_px) const;
 

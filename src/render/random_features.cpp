@@ -17,6 +17,8 @@ cv::Point2d Polar(double radius, double angle) {
   return {radius * std::cos(angle), radius * std::sin(angle)};
 }
 
+double Degrees(double angle) { return std::remainder(angle * 180 / std::numbers::pi, 360.0); }
+
 }  // namespace
 
 std::pair<double, double> FeatureMaker::ZoneRadii(const std::string& name) const {
@@ -112,6 +114,12 @@ void FeatureMaker::Keep(const SceneFeature& feature, const Shape& shape) {
   true_features_.push_back(MeasureFeature(scene_, SubGrid{}, table_, feature, shape));
 }
 
+void FeatureMaker::DropLast() {
+  scene_.features.pop_back();
+  placed_.pop_back();
+  true_features_.pop_back();
+}
+
 bool FeatureMaker::Accept(const SceneFeature& feature, const std::string& zone) {
   const auto shape = MakeShape(feature, scene_.fibre);
   if (table_.ZoneAt(shape->RadiusInner()) != zone || !IsClear(feature, *shape)) return false;
@@ -142,8 +150,9 @@ bool FeatureMaker::AddScratch(const std::string& zone, double width_um) {
     f.shape = FeatureShape::kScratch;
     f.seed = random_.Bits() >> 16;
     f.width_um = width_um;
-    f.length_um = random_.LogUniform(25, 260);
+    f.length_um = random_.LogUniform(40, 260);
     f.contrast = RandomContrast(0.15);
+    if (random_.Chance(0.6)) f.fade_um = f.length_um * random_.Uniform(0.05, 0.3);
     if (random_.Chance(0.25)) f.rim_contrast = -f.contrast * random_.Uniform(0.4, 1);
     f.contrast = std::clamp(f.contrast, -0.8, 1.5);
     f.rim_contrast = std::clamp(f.rim_contrast, -0.8, 1.5);
@@ -158,7 +167,7 @@ bool FeatureMaker::AddScratch(const std::string& zone, double width_um) {
     const double angle = random_.Uniform(0, 2 * std::numbers::pi);
     const double slide = random_.Uniform(-0.35, 0.35) * f.length_um;
     f.centre_um = Polar(near, angle) + Polar(slide, angle + std::numbers::pi / 2);
-    f.angle_deg = angle * 180 / std::numbers::pi - 90;
+    f.angle_deg = Degrees(angle + std::numbers::pi / 2);
     if (Accept(f, zone)) return true;
   }
   return false;
@@ -168,12 +177,15 @@ void FeatureMaker::AddAllowed() {
   static constexpr const char* kZones[] = {"A", "B", "B", "C", "D", "D", "D"};
   const std::string zone = kZones[random_.Int(0, 6)];
   const double rim = zone == "D" ? 12.0 : 4.0;
+  if (random_.Chance(0.06)) {
+    const size_t before = true_features_.size();
+    AddChip(random_.Uniform(1.2, 3));
+    if (true_features_.size() > before && CouldFail(true_features_, table_)) DropLast();
+    return;
+  }
   const bool added = random_.Chance(0.35) ? AddScratch(zone, random_.LogUniform(0.6, rim / 2))
                                           : AddDefect(zone, random_.LogUniform(0.8, rim));
-  if (!added || !CouldFail(true_features_, table_)) return;
-  scene_.features.pop_back();
-  placed_.pop_back();
-  true_features_.pop_back();
+  if (added && CouldFail(true_features_, table_)) DropLast();
 }
 
 void FeatureMaker::Break(const TableRule& rule) {
@@ -181,6 +193,7 @@ void FeatureMaker::Break(const TableRule& rule) {
   double low = std::max(rule.low_um + (rule.scratch ? 1.1 : 1.2), rule.scratch ? 0.8 : 1.6);
   double high =
       std::isinf(rule.high_um) ? std::max(2.5 * rule.low_um, low + 5) : rule.high_um - 1.2;
+  if (rule.scratch && std::isinf(rule.high_um)) high = low + 3;
   if (low > high) low = high = 0.5 * (rule.low_um + rule.high_um);
   for (int i = 0; i < count; ++i) {
     const double size = random_.LogUniform(low, high);
@@ -192,11 +205,49 @@ void FeatureMaker::Break(const TableRule& rule) {
   }
 }
 
+void FeatureMaker::AddChip(double depth_um) {
+  const double rim = scene_.fibre.cladding_diameter_um / 2;
+  for (int i = 0; i < kTries; ++i) {
+    SceneFeature f;
+    f.shape = FeatureShape::kChip;
+    f.seed = random_.Bits() >> 16;
+    const double angle = random_.Uniform(0, 2 * std::numbers::pi);
+    f.elongation = random_.Uniform(1.2, 3);
+    f.diameter_um = 2 * depth_um * std::sqrt(f.elongation) / 1.15;
+    f.angle_deg = Degrees(angle + std::numbers::pi / 2);  // its long axis lies along the rim
+    f.irregularity = random_.Uniform(0.05, 0.15);
+    f.contrast = random_.Chance(0.75) ? -random_.Uniform(0.4, 0.9) : random_.Uniform(0.4, 1.2);
+    f.rim_contrast = f.contrast + random_.Uniform(0.2, 0.8);
+    f.opacity = 0.6;
+    f.centre_um = Polar(rim + 0.15 * depth_um, angle);
+    const auto shape = MakeShape(f, scene_.fibre);
+    if (shape->Outline().empty() || !IsClear(f, *shape)) continue;
+    Keep(f, *shape);
+    return;
+  }
+}
+
+void FeatureMaker::AddCrack() {
+  SceneFeature f;
+  f.shape = FeatureShape::kCrack;
+  f.seed = random_.Bits() >> 16;
+  const double angle = random_.Uniform(0, 2 * std::numbers::pi);
+  f.length_um = random_.Uniform(25, 90);
+  f.width_um = random_.Uniform(0.7, 1.6);
+  f.contrast = -random_.Uniform(0.4, 0.85);
+  f.angle_deg = Degrees(angle + random_.Uniform(-1, 1));
+  f.centre_um = Polar(random_.Uniform(20, 50), angle);
+  const auto shape = MakeShape(f, scene_.fibre);
+  if (IsClear(f, *shape)) Keep(f, *shape);
+}
+
 void FeatureMaker::AddMess() {
   SceneFeature f;
   f.seed = random_.Bits() >> 16;
   f.centre_um = Polar(random_.Uniform(0, 110), random_.Uniform(0, 2 * std::numbers::pi));
   f.angle_deg = random_.Uniform(0, 180);
+  if (random_.Chance(0.12)) return AddChip(random_.LogUniform(3, 15));
+  if (random_.Chance(0.08)) return AddCrack();
   const double kind = random_.Uniform();
   if (kind < 0.4) {
     f.shape = FeatureShape::kFilm;

@@ -28,6 +28,10 @@ class FeatureMaker {
   // Enough to break this rule, by a clear margin of size.
   void Break(const TableRule& rule);
 
+  // Missing glass at the rim that reaches `depth_um` into the cladding; a crack that starts there.
+  void AddChip(double depth_um);
+  void AddCrack();
+
   // A wide patch, a print, a hair: what a touched or dropped connector carries.
   void AddMess();
 
@@ -37,6 +41,7 @@ class FeatureMaker {
   [[nodiscard]] double RandomContrast(double faintest);
   [[nodiscard]] bool IsClear(const SceneFeature& feature, const Shape& shape) const;
   bool Accept(const SceneFeature& feature, const std::string& zone);
+  void DropLast();
   void Keep(const SceneFeature& feature, const Shape& shape);
   [[nodiscard]] std::pair<double, double> ZoneRadii(const std::string& zone) const;
 

@@ -13,7 +13,7 @@ double ViewHeight(const SceneCamera& camera) {
   return std::min({h, round, camera.width_px * camera.um_per_px});
 }
 
-void AddFaults(Random& random, SceneCamera& camera) {
+void AddFaults(Random& random, const RuleTable& table, SceneCamera& camera) {
   if (random.Chance(0.3)) camera.lens_dirt = random.Int(1, 6);
   if (random.Chance(0.1)) camera.hot_pixels = random.Int(1, 4);
   if (random.Chance(0.4)) camera.light_slope = random.Uniform(0.05, 0.4);
@@ -30,6 +30,9 @@ void AddFaults(Random& random, SceneCamera& camera) {
   }
   camera.defocus_um = random.Normal() * 0.5;
   camera.full_well_e *= random.LogUniform(0.7, 1.4);
+  // An angled face that is not quite square to the lens runs out of focus to one side.
+  if (table.angled && random.Chance(0.4)) camera.focus_slope = random.Uniform(0.005, 0.03);
+  camera.focus_slope_direction_deg = random.Uniform(0, 360);
   camera.tilt_direction_deg = random.Uniform(0, 180);
   camera.light_direction_deg = random.Uniform(0, 360);
 }
@@ -80,9 +83,9 @@ SceneFace RandomFace(Random& random, const RuleTable& table) {
   const double dark = std::min(face.glass_level, face.ferrule_level) * random.Uniform(0.15, 0.7);
   const double bright = std::max(face.glass_level, face.ferrule_level) * random.Uniform(1.1, 1.6);
   face.adhesive_level = face.adhesive == AdhesiveLook::kBright ? bright : dark;
-  face.grain_rms = random.LogUniform(0.015, 0.12);
+  face.grain_rms = random.LogUniform(0.015, 0.09);
   face.grain_size_um = random.Uniform(0.5, 1.4);
-  face.lines_rms = random.Chance(0.4) ? random.Uniform(0.01, 0.06) : 0;
+  face.lines_rms = random.Chance(0.4) ? random.Uniform(0.008, 0.03) : 0;
   face.lines_angle_deg = random.Uniform(0, 180);
   if (table.angled) face.slope_deg = random.Uniform(7.5, 8.5);
   face.slope_direction_deg = random.Uniform(0, 180);
@@ -91,7 +94,7 @@ SceneFace RandomFace(Random& random, const RuleTable& table) {
 
 SceneCamera RandomHands(Random& random, SceneCamera camera, const RuleTable& table, bool faults) {
   camera.um_per_px *= random.LogUniform(0.85, 1.25);
-  if (faults) AddFaults(random, camera);
+  if (faults) AddFaults(random, table, camera);
   const double needed_um = 2 * table.RuledRadius() + 6;
   camera.um_per_px *= std::max(1.0, needed_um / ViewHeight(camera));
   camera.rotation_deg = random.Uniform(0, 360);
@@ -120,7 +123,7 @@ void SetExposure(Random& random,
   camera.exposure = random.Uniform(0.5, 0.85) / most;
 }
 
-void SpoilPhotograph(Random& random, const RuleTable& table, SceneDescription& scene) {
+void SpoilPhotograph(Random& random, SceneDescription& scene) {
   SceneCamera& camera = scene.camera;
   switch (random.Int(0, 6)) {
     case 0:
@@ -152,7 +155,6 @@ void SpoilPhotograph(Random& random, const RuleTable& table, SceneDescription& s
       camera.um_per_px *= random.Uniform(0.45, 0.75);
       break;
   }
-  (void)table;
 }
 
 }  // namespace endgrade::render

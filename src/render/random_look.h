@@ -24,6 +24,6 @@ void SetExposure(Random& random,
                  SceneCamera& camera);
 
 // Makes the photograph one that cannot be graded, in one of the ways there are.
-void SpoilPhotograph(Random& random, const RuleTable& table, SceneDescription& scene);
+void SpoilPhotograph(Random& random, SceneDescription& scene);
 
 }  // namespace endgrade::render

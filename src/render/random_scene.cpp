@@ -129,7 +129,7 @@ Result<SceneDescription> RandomScene(std::uint64_t seed, const RandomSceneOption
   scene.camera = render::RandomHands(random, *camera, *table, faults);
   render::SetExposure(random, scene.fibre, scene.face, scene.camera);
   AddFeatures(random, sort, *table, scene);
-  if (sort == Sort::kUngradable) render::SpoilPhotograph(random, *table, scene);
+  if (sort == Sort::kUngradable) render::SpoilPhotograph(random, scene);
   return scene;
 }
 

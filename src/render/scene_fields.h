@@ -56,6 +56,7 @@ void VisitFeature(SceneFeature& f, Visitor& v) {
   v.Number("bend_per_um", f.bend_per_um, -0.2, 0.2);
   v.Number("dash_um", f.dash_um, 0, 500);
   v.Number("gap_um", f.gap_um, 0, 500);
+  v.Number("fade_um", f.fade_um, 0, 500);
   v.Number("elongation", f.elongation, 1, 6);
   v.Number("irregularity", f.irregularity, 0, 0.4);
   v.Number("contrast", f.contrast, -0.98, 20);

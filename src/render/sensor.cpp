@@ -81,11 +81,55 @@ cv::Mat GatherPixels(cv::Mat cells, const SubGrid& grid, const Optics& optics) {
   return pixels;
 }
 
+double ExtraDefocus(const SubGrid& grid, const SceneCamera& camera, cv::Point2d p_px) {
+  if (camera.focus_slope == 0) return 0;
+  const double angle = camera.focus_slope_direction_deg * kPi / 180;
+  const cv::Vec2d p_um =
+      grid.um_from_px * cv::Vec2d(p_px.x - grid.centre_px.x, p_px.y - grid.centre_px.y);
+  return camera.focus_slope * (p_um[0] * std::cos(angle) + p_um[1] * std::sin(angle));
+}
+
+namespace {
+
+// A slope in focus: a few blurs, each pixel between the two nearest to its own.
+cv::Mat ExposeSloped(const Canvas& canvas, const SceneDescription& scene, const cv::Rect& window) {
+  constexpr int kLevels = 7;
+  const SceneCamera& camera = scene.camera;
+  double low = 0;
+  double high = 0;
+  for (const int x : {0, camera.width_px}) {
+    for (const int y : {0, camera.height_px}) {
+      const double extra = ExtraDefocus(canvas.grid, camera, cv::Point2d(x, y));
+      low = std::min(low, extra);
+      high = std::max(high, extra);
+    }
+  }
+  const double step = std::max(1e-9, (high - low) / (kLevels - 1));
+  cv::Mat sum = cv::Mat::zeros(window.size(), CV_32FC1);
+  for (int level = 0; level < kLevels; ++level) {
+    const double here = low + step * level;
+    const cv::Mat blurred =
+        GatherPixels(canvas.light.clone(), canvas.grid, Optics(camera, here))(window);
+    for (int y = 0; y < sum.rows; ++y) {
+      float* out = sum.ptr<float>(y);
+      const float* in = blurred.ptr<float>(y);
+      for (int x = 0; x < sum.cols; ++x) {
+        const double away = ExtraDefocus(canvas.grid, camera, cv::Point2d(x, y)) - here;
+        out[x] += in[x] * static_cast<float>(std::max(0.0, 1 - std::abs(away) / step));
+      }
+    }
+  }
+  return sum;
+}
+
+}  // namespace
+
 cv::Mat Expose(const Canvas& canvas, const SceneDescription& scene) {
   const SceneCamera& camera = scene.camera;
-  const cv::Mat pixels = GatherPixels(canvas.light.clone(), canvas.grid, Optics(camera));
   const int margin = canvas.grid.margin_px;
-  return pixels(cv::Rect(margin, margin, camera.width_px, camera.height_px)).clone();
+  const cv::Rect window(margin, margin, camera.width_px, camera.height_px);
+  if (camera.focus_slope != 0) return ExposeSloped(canvas, scene, window);
+  return GatherPixels(canvas.light.clone(), canvas.grid, Optics(camera))(window).clone();
 }
 
 cv::Mat ElectronsPerLight(const SceneDescription& scene) {

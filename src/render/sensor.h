@@ -14,6 +14,9 @@ namespace endgrade::render {
 // The light that falls on each pixel of the picture: cells blurred and gathered. CV_32FC1.
 [[nodiscard]] cv::Mat Expose(const Canvas& canvas, const SceneDescription& scene);
 
+// How far a pixel of the picture is from the plane of best focus at the face's centre, um.
+[[nodiscard]] double ExtraDefocus(const SubGrid& grid, const SceneCamera& camera, cv::Point2d p_px);
+
 // Blurs cells (any size that DFTs take) and gathers steps x steps of them into pixels.
 [[nodiscard]] cv::Mat GatherPixels(cv::Mat cells, const SubGrid& grid, const Optics& optics);
 

@@ -86,7 +86,7 @@ SubGrid LayGrid(const SceneDescription& scene) {
   grid.centre_px = cv::Point2d(0.5 * (camera.width_px - 1), 0.5 * (camera.height_px - 1)) +
                    camera.centre_offset_px;
   const double coarser_um = std::max(x_um, y_um);
-  const double wanted = 0.8 * coarser_um / Optics(camera).SharpestSigma();
+  const double wanted = kLeastSigma_cells * coarser_um / Optics(camera).SharpestSigma();
   grid.steps = std::clamp(static_cast<int>(std::ceil(wanted)), 1, kMostSteps);
   const double reach_um = Optics(camera).Reach();
   grid.margin_px = std::clamp(static_cast<int>(std::ceil(reach_um / x_um)), 8, 160);

@@ -34,8 +34,9 @@ struct SubGrid {
   [[nodiscard]] cv::Rect2d BoxUm(const cv::Rect& cells) const;
 };
 
-// As fine as the point spread needs: its sigma spans at least 0.8 cells (the power that folds over
-// is then below 1 %), up to kMostSteps.
+// As fine as the point spread needs, up to kMostSteps: its sigma spans at least this many cells.
+// What folds over is then below a twentieth of what is there at the grid's finest frequency.
+inline constexpr double kLeastSigma_cells = 0.7;
 inline constexpr int kMostSteps = 4;
 [[nodiscard]] SubGrid LayGrid(const SceneDescription& scene);
 

@@ -1,5 +1,6 @@
 #include "render/texture.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <numbers>
@@ -7,7 +8,8 @@
 namespace endgrade::render {
 namespace {
 
-constexpr int kSide = 256;  // lattice points before it repeats
+constexpr unsigned kSide = 256;       // lattice points before it repeats
+constexpr unsigned kRow = kSide + 4;  // a row's first points stand at its end again
 
 // Integral of the squared cubic B-spline: what interpolation leaves of white noise's variance.
 constexpr double kVarianceKept = 151.0 / 315.0;
@@ -32,28 +34,31 @@ Texture::Texture(std::uint64_t seed, double rms, cv::Point2d step_um, double ang
       step_um_(step_um),
       cos_(std::cos(angle_deg * std::numbers::pi / 180)),
       sin_(std::sin(angle_deg * std::numbers::pi / 180)),
-      lattice_(static_cast<size_t>(kSide) * kSide) {
+      lattice_(static_cast<size_t>(kSide) * kRow) {
   Random random(seed);
-  for (float& value : lattice_) value = static_cast<float>(random.Normal() * rms / kVarianceKept);
+  for (size_t y = 0; y < kSide; ++y) {
+    float* row = &lattice_[y * kRow];
+    for (size_t x = 0; x < kSide; ++x) {
+      row[x] = static_cast<float>(random.Normal() * rms / kVarianceKept);
+    }
+    std::copy_n(row, kRow - kSide, row + kSide);
+  }
 }
 
 double Texture::At(cv::Point2d p_um) const {
   const double u = (cos_ * p_um.x + sin_ * p_um.y) / step_um_.x;
   const double v = (-sin_ * p_um.x + cos_ * p_um.y) / step_um_.y;
-  const double fu = std::floor(u);
-  const double fv = std::floor(v);
-  const auto wu = SplineWeights(static_cast<float>(u - fu));
-  const auto wv = SplineWeights(static_cast<float>(v - fv));
-  const auto iu = static_cast<unsigned>(static_cast<int>(fu) - 1);
-  const auto iv = static_cast<unsigned>(static_cast<int>(fv) - 1);
-  float sum = 0;
+  const int iu = static_cast<int>(u + 4096) - 4096;  // floor, for all that lies on a face
+  const int iv = static_cast<int>(v + 4096) - 4096;
+  const auto wu = SplineWeights(static_cast<float>(u - iu));
+  const auto wv = SplineWeights(static_cast<float>(v - iv));
+  const float* column = &lattice_[static_cast<unsigned>(iu - 1) % kSide];
+  std::array<float, 4> sums{};
   for (unsigned j = 0; j < 4; ++j) {
-    const float* row = &lattice_[((iv + j) % kSide) * kSide];
-    float across = 0;
-    for (unsigned i = 0; i < 4; ++i) across += wu[i] * row[(iu + i) % kSide];
-    sum += wv[j] * across;
+    const float* row = column + (static_cast<unsigned>(iv - 1) + j) % kSide * kRow;
+    for (size_t i = 0; i < 4; ++i) sums[i] += wv[j] * row[i];
   }
-  return sum;
+  return (sums[0] * wu[0] + sums[1] * wu[1]) + (sums[2] * wu[2] + sums[3] * wu[3]);
 }
 
 // The spline's transform is sinc^4 in each direction, its power sinc^8.
