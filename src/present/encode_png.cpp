@@ -34,16 +34,26 @@ void CopyRow(const cv::Mat& picture, int y, std::uint8_t* to) {
   }
 }
 
+// Bytes that are written before they are read: no time is spent on zeros.
+struct Bytes {
+  std::unique_ptr<std::uint8_t[]> data;
+  std::size_t size = 0;
+};
+
+Bytes Room(std::size_t size) {
+  return {std::make_unique_for_overwrite<std::uint8_t[]>(size), size};
+}
+
 // Every row as its filter's number and its bytes less those of the row above.
-std::vector<std::uint8_t> FilteredRows(const cv::Mat& picture) {
+Bytes FilteredRows(const cv::Mat& picture) {
   const std::size_t row_bytes = static_cast<std::size_t>(picture.cols) * picture.elemSize();
   const auto rows = static_cast<std::size_t>(picture.rows);
-  std::vector<std::uint8_t> filtered(rows * (row_bytes + 1));
+  Bytes filtered = Room(rows * (row_bytes + 1));
   std::vector<std::uint8_t> above(row_bytes, 0);
   std::vector<std::uint8_t> row(row_bytes);
   for (std::size_t y = 0; y < rows; ++y) {
     CopyRow(picture, static_cast<int>(y), row.data());
-    std::uint8_t* out = filtered.data() + y * (row_bytes + 1);
+    std::uint8_t* out = filtered.data.get() + y * (row_bytes + 1);
     *out++ = kFilterUp;
     for (std::size_t i = 0; i < row_bytes; ++i) {
       out[i] = static_cast<std::uint8_t>(row[i] - above[i]);
@@ -53,13 +63,13 @@ std::vector<std::uint8_t> FilteredRows(const cv::Mat& picture) {
   return filtered;
 }
 
-std::string Packed(const std::vector<std::uint8_t>& bytes) {
+Bytes Packed(const Bytes& bytes) {
   const std::unique_ptr<libdeflate_compressor, decltype(&libdeflate_free_compressor)> packer(
       libdeflate_alloc_compressor(kQuickest), &libdeflate_free_compressor);
   if (!packer) throw std::bad_alloc();
-  std::string packed(libdeflate_zlib_compress_bound(packer.get(), bytes.size()), '\0');
-  packed.resize(libdeflate_zlib_compress(
-      packer.get(), bytes.data(), bytes.size(), packed.data(), packed.size()));
+  Bytes packed = Room(libdeflate_zlib_compress_bound(packer.get(), bytes.size));
+  packed.size = libdeflate_zlib_compress(
+      packer.get(), bytes.data.get(), bytes.size, packed.data.get(), packed.size);
   return packed;
 }
 
@@ -71,7 +81,7 @@ void AppendBytes(png_structp png, png_bytep bytes, png_size_t count) {
 void IgnoreWarning(png_structp, png_const_charp) {}
 
 // Chunks through libpng. Holds nothing that a longjmp would leak.
-bool WriteChunks(const cv::Mat& picture, const std::string& packed, std::string* out) {
+bool WriteChunks(const cv::Mat& picture, const Bytes& packed, std::string* out) {
   png_structp png =
       png_create_write_struct(PNG_LIBPNG_VER_STRING, nullptr, nullptr, &IgnoreWarning);
   png_infop info = png ? png_create_info_struct(png) : nullptr;
@@ -90,13 +100,12 @@ bool WriteChunks(const cv::Mat& picture, const std::string& packed, std::string*
                PNG_COMPRESSION_TYPE_DEFAULT,
                PNG_FILTER_TYPE_DEFAULT);
   png_write_info(png, info);
-  const auto* bytes = reinterpret_cast<png_const_bytep>(packed.data());
   constexpr std::size_t kMostChunkBytes = 1u << 30;  // a chunk holds less than 2^31
-  for (std::size_t done = 0; done < packed.size(); done += kMostChunkBytes) {
+  for (std::size_t done = 0; done < packed.size; done += kMostChunkBytes) {
     png_write_chunk(png,
                     reinterpret_cast<png_const_bytep>("IDAT"),
-                    bytes + done,
-                    std::min(kMostChunkBytes, packed.size() - done));
+                    packed.data.get() + done,
+                    std::min(kMostChunkBytes, packed.size - done));
   }
   png_write_chunk(png, reinterpret_cast<png_const_bytep>("IEND"), nullptr, 0);
   png_destroy_write_struct(&png, &info);
@@ -110,10 +119,10 @@ Result<std::string> EncodePng(const cv::Mat& picture) {
   if (picture.empty() || (type != CV_8UC1 && type != CV_16UC1 && type != CV_8UC3)) {
     return Error{ErrorKind::kUnsupported, "", 0, "this kind of picture is not written as PNG", ""};
   }
-  const std::string packed = Packed(FilteredRows(picture));
+  const Bytes packed = Packed(FilteredRows(picture));
   std::string out;
   constexpr std::size_t kRoomForChunkHeads = 4096;
-  out.reserve(packed.size() + kRoomForChunkHeads);
+  out.reserve(packed.size + kRoomForChunkHeads);
   if (!WriteChunks(picture, packed, &out)) {
     return Error{ErrorKind::kInternal, "", 0, "libpng refused to write this picture", ""};
   }

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 
 namespace endgrade {
 namespace {
@@ -48,31 +47,57 @@ void FillPolygon(const std::vector<cv::Point2d>& outline, cv::Mat& mask, cv::Poi
   cv::fillPoly(mask, std::vector{corners}, cv::Scalar(255), cv::LINE_8, kFractionBits);
 }
 
-cv::Rect RoiOf(const std::vector<MarkedFeature>& features, cv::Size picture, double margin) {
-  cv::Rect2d all;
-  for (const MarkedFeature& feature : features) {
-    double left = feature.outline[0].x, right = left, top = feature.outline[0].y, bottom = top;
-    for (const cv::Point2d& p : feature.outline) {
-      left = std::min(left, p.x), right = std::max(right, p.x);
-      top = std::min(top, p.y), bottom = std::max(bottom, p.y);
-    }
-    const cv::Rect2d box(
-        left - margin, top - margin, right - left + 2 * margin, bottom - top + 2 * margin);
-    all = all.empty() ? box : all | box;
+cv::Rect BoxOf(const MarkedFeature& feature, cv::Size picture, double margin) {
+  double left = feature.outline[0].x, right = left, top = feature.outline[0].y, bottom = top;
+  for (const cv::Point2d& p : feature.outline) {
+    left = std::min(left, p.x), right = std::max(right, p.x);
+    top = std::min(top, p.y), bottom = std::max(bottom, p.y);
   }
-  const cv::Point from(static_cast<int>(std::floor(all.x)), static_cast<int>(std::floor(all.y)));
-  const cv::Point to(static_cast<int>(std::ceil(all.br().x)) + 1,
-                     static_cast<int>(std::ceil(all.br().y)) + 1);
+  const cv::Point from(static_cast<int>(std::floor(left - margin)),
+                       static_cast<int>(std::floor(top - margin)));
+  const cv::Point to(static_cast<int>(std::ceil(right + margin)) + 1,
+                     static_cast<int>(std::ceil(bottom + margin)) + 1);
   return cv::Rect(from, to) & cv::Rect({0, 0}, picture);
 }
 
-// Distance of every pixel to the nearest that is set, in pixels.
-cv::Mat DistanceTo(const cv::Mat& mask) {
-  constexpr float kFarAway = 1e6F;
-  if (cv::countNonZero(mask) == 0) return cv::Mat(mask.size(), CV_32FC1, cv::Scalar(kFarAway));
-  cv::Mat distance;
-  cv::distanceTransform(mask == 0, distance, cv::DIST_L2, cv::DIST_MASK_5, CV_32F);
-  return distance;
+// Rectangles that hold every box: those of a coarse grid's connected cells, so that features which
+// are apart do not cost the ground between them.
+std::vector<cv::Rect> Clusters(const std::vector<cv::Rect>& boxes, cv::Rect roi) {
+  constexpr int kCell = 32;
+  cv::Mat cells = cv::Mat::zeros(roi.height / kCell + 1, roi.width / kCell + 1, CV_8UC1);
+  for (const cv::Rect& box : boxes) {
+    if (box.empty()) continue;
+    const cv::Rect local = box - roi.tl();
+    const cv::Point first = local.tl() / kCell;
+    const cv::Point last = (local.br() - cv::Point(1, 1)) / kCell;
+    cells(cv::Rect(first, last + cv::Point(1, 1))) = 255;
+  }
+  cv::Mat labels, stats, centroids;
+  const int count = cv::connectedComponentsWithStats(cells, labels, stats, centroids, 8, CV_32S);
+  std::vector<cv::Rect> clusters;
+  for (int i = 1; i < count; ++i) {
+    const cv::Rect rect(stats.at<int>(i, cv::CC_STAT_LEFT) * kCell,
+                        stats.at<int>(i, cv::CC_STAT_TOP) * kCell,
+                        stats.at<int>(i, cv::CC_STAT_WIDTH) * kCell,
+                        stats.at<int>(i, cv::CC_STAT_HEIGHT) * kCell);
+    clusters.push_back(rect & cv::Rect({0, 0}, roi.size()));
+  }
+  return clusters;
+}
+
+// Distance of every pixel to the nearest that is set, in steps of 1 / kStepsPerPx.
+cv::Mat DistanceTo(const cv::Mat& mask, const std::vector<cv::Rect>& clusters) {
+  cv::Mat steps(mask.size(), CV_8UC1, cv::Scalar(255));
+  for (const cv::Rect& cluster : clusters) {
+    const cv::Mat part = mask(cluster);
+    if (cv::countNonZero(part) == 0) continue;
+    cv::Mat distance, part_steps;
+    cv::distanceTransform(part == 0, distance, cv::DIST_L2, cv::DIST_MASK_5, CV_32F);
+    distance.convertTo(part_steps, CV_8U, FeatureMap::kStepsPerPx);
+    cv::Mat target = steps(cluster);
+    cv::min(target, part_steps, target);
+  }
+  return steps;
 }
 
 // How much of a pixel at `distance` lies within [from, to].
@@ -80,42 +105,41 @@ double Share(double distance, double from, double to) {
   return std::clamp(distance - from + 0.5, 0.0, 1.0) * std::clamp(to - distance + 0.5, 0.0, 1.0);
 }
 
-// A stroke's coverage by distance, in steps of 1/16 pixel.
+// A stroke's coverage by distance.
 class Stroke {
  public:
-  Stroke(double gap, double width, double rim) : reach_(gap + width + rim + 0.5) {
-    for (double d = 0; d <= reach_ + 1.0; d += 1.0 / kSteps) {
-      const double edge = std::max(gap - rim, 0.75);  // not on the feature's own pixels
-      rim_.push_back(Alpha(kRimOpacity * Share(d, edge, gap + width + rim)));
-      line_.push_back(Alpha(Share(d, gap, gap + width)));
+  Stroke(double gap, double width, double rim) {
+    for (int step = 0; step < 255; ++step) {  // 255 is too far for any stroke
+      const double distance = static_cast<double>(step) / FeatureMap::kStepsPerPx;
+      const double inner = std::max(gap - rim, 0.75);  // not on the feature's own pixels
+      rim_[static_cast<std::size_t>(step)] =
+          Alpha(kRimOpacity * Share(distance, inner, gap + width + rim));
+      line_[static_cast<std::size_t>(step)] = Alpha(Share(distance, gap, gap + width));
     }
   }
 
-  // `distance` is that to the features outlined; `covered` spares all of them.
+  // `steps` is the distance to the features outlined; `covered` spares all of them.
   void Draw(cv::Mat& picture,
-            const cv::Mat& distance,
+            const cv::Mat& steps,
             const cv::Mat& covered,
             const Colour& colour) const {
     for (int y = 0; y < picture.rows; ++y) {
       auto* pixels = picture.ptr<cv::Vec3b>(y);
-      const auto* away = distance.ptr<float>(y);
-      const auto* feature = covered.ptr(y);
+      const std::uint8_t* step = steps.ptr(y);
+      const std::uint8_t* feature = covered.ptr(y);
       for (int x = 0; x < picture.cols; ++x) {
-        if (away[x] > reach_ || feature[x] != 0) continue;
-        const auto step = static_cast<std::size_t>(std::lround(away[x] * kSteps));
-        if (rim_[step] > 0) BlendPixel(pixels[x], kBlack, rim_[step]);
-        if (line_[step] > 0) BlendPixel(pixels[x], colour, line_[step]);
+        if (rim_[step[x]] == 0 || feature[x] != 0) continue;
+        BlendPixel(pixels[x], kBlack, rim_[step[x]]);
+        BlendPixel(pixels[x], colour, line_[step[x]]);
       }
     }
   }
 
  private:
-  static constexpr int kSteps = 16;
   static int Alpha(double share) { return static_cast<int>(std::lround(255.0 * share)); }
 
-  double reach_;
-  std::vector<int> rim_;
-  std::vector<int> line_;
+  std::array<int, 256> rim_{};
+  std::array<int, 256> line_{};
 };
 
 }  // namespace
@@ -123,10 +147,11 @@ class Stroke {
 Colour BrokenColour() { return kOrange; }
 Colour AllowedColour() { return kSkyBlue; }
 
-double FeatureMap::Distance(cv::Point p) const {
-  if (!roi.contains(p)) return std::numeric_limits<double>::max();
+double FeatureMap::DistancePx(cv::Point p) const {
+  if (!roi.contains(p)) return 255.0 / kStepsPerPx;
   const cv::Point at = p - roi.tl();
-  return std::min(to_broken.at<float>(at), to_allowed.at<float>(at));
+  return std::min(to_broken.at<std::uint8_t>(at), to_allowed.at<std::uint8_t>(at)) /
+         static_cast<double>(kStepsPerPx);
 }
 
 bool FeatureMap::IsFree(const cv::Rect2d& box, double margin) const {
@@ -146,26 +171,28 @@ FeatureMap MapFeatures(const FibreGrade& fibre,
                        const Photograph& photograph,
                        const LineSizes& sizes) {
   FeatureMap map;
-  const cv::Size picture = photograph.pixels.size();
+  std::vector<cv::Rect> boxes;
   for (const Feature& feature : fibre.features) {
     MarkedFeature mark{feature.id, !feature.breaks.empty(), {}};
     for (const cv::Point2d& p : OutlineOrCircle(feature, fibre.scale)) {
-      mark.outline.push_back(Clamped(photograph.FromPx(p), picture));
+      mark.outline.push_back(Clamped(photograph.FromPx(p), photograph.size));
     }
-    if (!mark.outline.empty()) map.features.push_back(std::move(mark));
+    if (mark.outline.empty()) continue;
+    boxes.push_back(BoxOf(mark, photograph.size, sizes.Reach() + 2.0));
+    map.roi |= boxes.back();
+    map.features.push_back(std::move(mark));
   }
-  if (map.features.empty()) return map;
-  map.roi = RoiOf(map.features, picture, sizes.Reach() + 2.0);
   if (map.roi.empty()) return map;
   cv::Mat broken = cv::Mat::zeros(map.roi.size(), CV_8UC1);
   cv::Mat allowed = cv::Mat::zeros(map.roi.size(), CV_8UC1);
   for (const MarkedFeature& mark : map.features) {
     FillPolygon(mark.outline, mark.breaks ? broken : allowed, map.roi.tl());
   }
+  const std::vector<cv::Rect> clusters = Clusters(boxes, map.roi);
   map.covered = broken | allowed;
-  map.to_broken = DistanceTo(broken);
-  map.to_allowed = DistanceTo(allowed);
-  cv::integral(map.covered / 255, map.covered_sums, CV_32S);
+  map.to_broken = DistanceTo(broken, clusters);
+  map.to_allowed = DistanceTo(allowed, clusters);
+  cv::integral(map.covered, map.covered_sums, CV_32S);
   return map;
 }
 

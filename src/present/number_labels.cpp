@@ -25,14 +25,18 @@ bool Overlap(const cv::Rect2d& a, const cv::Rect2d& b, double margin) {
          b.y < a.br().y + margin;
 }
 
-// A leader may touch its own feature's outline, but must not run over any feature.
-bool LeaderIsClear(const FeatureMap& map, cv::Point2d from, cv::Point2d to, double reach) {
+// A leader starts in its own feature's outline and stays off all other features and outlines.
+bool LeaderIsClear(const FeatureMap& map,
+                   cv::Point2d from,
+                   cv::Point2d to,
+                   const LineSizes& sizes) {
   const cv::Point2d along = to - from;
   const double length = std::hypot(along.x, along.y);
-  for (double t = reach + 1.0; t < length; t += 1.0) {
+  for (double t = sizes.Reach(); t < length; t += 1.0) {
     const cv::Point2d p = from + along * (t / length);
     const cv::Point pixel(static_cast<int>(std::lround(p.x)), static_cast<int>(std::lround(p.y)));
-    if (map.Distance(pixel) < 2.0) return false;
+    const double clear = t < 2 * sizes.Reach() ? sizes.Gap() : sizes.Reach();
+    if (map.DistancePx(pixel) < clear) return false;
   }
   return true;
 }
@@ -48,7 +52,7 @@ class Placer {
              const std::vector<NumberLabel>& taken,
              NumberLabel* label) const {
     const std::size_t stride = std::max<std::size_t>(1, feature.outline.size() / kMostAnchors);
-    for (const double away_em : {0.15, 0.6, 1.2, 2.0, 3.2, 5.0, 8.0}) {
+    for (const double away_em : {0.15, 0.6, 1.2, 2.0, 3.2, 5.0}) {
       for (int direction = 0; direction < kDirections; ++direction) {
         // -45 degrees, then alternately to either side of it.
         const int turn = direction % 2 == 0 ? direction / 2 : -(direction + 1) / 2;
@@ -85,7 +89,7 @@ class Placer {
       }
     }
     const cv::Point2d end = NearestInBox(box, anchor);
-    if (!LeaderIsClear(map_, anchor, end, sizes_.Reach())) return false;
+    if (!LeaderIsClear(map_, anchor, end, sizes_)) return false;
     label->box = box;
     label->anchor = anchor;
     label->has_leader =

@@ -20,7 +20,7 @@ struct NumberLabel {
 
 // Most numbers on one picture; past that they hide it. The first ones in the order of the record
 // are numbered: inner zones first, then the larger features.
-inline constexpr int kMostNumbers = 40;
+inline constexpr int kMostNumbers = 25;
 
 // A place for each number: near its feature, over no feature and no outline, over no other number,
 // inside the picture. A feature for which there is no such place goes without.

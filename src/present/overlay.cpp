@@ -41,18 +41,18 @@ cv::Mat DrawOverlay(const Frame& frame,
                     const Limits& limits,
                     const Grade& grade,
                     const OverlayOptions& options) {
-  const Photograph photograph = ShowPhotograph(frame, options);
-  const cv::Size shown = photograph.pixels.size();
+  const Photograph photograph = LayPhotograph(frame, options);
+  const cv::Size shown = photograph.size;
   const int width = std::max(shown.width, kLeastWidth);
   const double em_px = EmFor(width);
   const int most_rows = shown.height + static_cast<int>(std::ceil(kMostStripEms * em_px));
   cv::Mat canvas(most_rows, width, CV_8UC3, cv::Scalar::all(255));
   TextPainter text;
   std::vector<NumberLabel> numbers;
-  if (!photograph.pixels.empty()) {
+  if (!shown.empty()) {
     if (shown.width < width) canvas.rowRange(0, shown.height) = cv::Scalar(kGround);
     cv::Mat place = canvas({(width - shown.width) / 2, 0, shown.width, shown.height});
-    photograph.pixels.copyTo(place);
+    PaintPhotograph(frame, place);
     for (const FibreGrade& fibre : grade.fibres) {
       numbers = MarkPhotograph(place, limits, fibre, photograph, em_px, text);
     }

@@ -20,7 +20,7 @@ void FillByDistance(cv::Mat& picture,
   for (int y = top; y < bottom; ++y) {
     for (int x = left; x < right; ++x) {
       const double share = std::clamp(0.5 - distance(cv::Point2d(x, y)), 0.0, 1.0);
-      const int alpha = static_cast<int>(std::lround(255.0 * share));
+      const int alpha = static_cast<int>(255.0 * share);
       if (alpha > 0) BlendPixel(picture.at<cv::Vec3b>(y, x), colour, alpha);
     }
   }

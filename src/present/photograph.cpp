@@ -22,33 +22,34 @@ cv::Size ShownSize(cv::Size size, const OverlayOptions& options) {
   return {size.width * factor, size.height * factor};
 }
 
-cv::Mat EightBit(const Frame& frame) {
-  if (!frame.colour.empty() && frame.colour.size() == frame.luma.size()) return frame.colour;
-  if (frame.luma.depth() == CV_8U) return frame.luma;
-  cv::Mat reduced;
-  frame.luma.convertTo(reduced, CV_8U, 255.0 / frame.white_level);
-  return reduced;
+// The frame's own pixels: blue-green-red of 8 bits, or luma of 8 or 16.
+const cv::Mat& PixelsOf(const Frame& frame) {
+  return frame.colour.size() == frame.luma.size() ? frame.colour : frame.luma;
 }
 
 }  // namespace
 
-Photograph ShowPhotograph(const Frame& frame, const OverlayOptions& options) {
-  Photograph shown;
-  if (frame.luma.empty()) return shown;
-  cv::Mat pixels = EightBit(frame);
-  const cv::Size size = ShownSize(pixels.size(), options);
-  shown.scale_x = static_cast<double>(size.width) / pixels.cols;
-  shown.scale_y = static_cast<double>(size.height) / pixels.rows;
-  if (size != pixels.size()) {
-    const bool enlarged = size.width > pixels.cols;
-    cv::resize(pixels, pixels, size, 0, 0, enlarged ? cv::INTER_NEAREST : cv::INTER_AREA);
+Photograph LayPhotograph(const Frame& frame, const OverlayOptions& options) {
+  Photograph laid;
+  if (frame.luma.empty()) return laid;
+  laid.size = ShownSize(frame.luma.size(), options);
+  laid.scale_x = static_cast<double>(laid.size.width) / frame.luma.cols;
+  laid.scale_y = static_cast<double>(laid.size.height) / frame.luma.rows;
+  return laid;
+}
+
+void PaintPhotograph(const Frame& frame, cv::Mat& place) {
+  cv::Mat pixels = PixelsOf(frame);  // shared with the frame: never written to
+  if (place.size() != pixels.size()) {
+    const bool enlarged = place.cols > pixels.cols;
+    cv::resize(pixels, pixels, place.size(), 0, 0, enlarged ? cv::INTER_NEAREST : cv::INTER_AREA);
   }
+  if (pixels.depth() != CV_8U) pixels.convertTo(pixels, CV_8U, 255.0 / frame.white_level);
   if (pixels.channels() == 1) {
-    cv::cvtColor(pixels, shown.pixels, cv::COLOR_GRAY2BGR);
+    cv::cvtColor(pixels, place, cv::COLOR_GRAY2BGR);
   } else {
-    shown.pixels = pixels;  // shared with the frame where nothing was resized: never written to
+    pixels.copyTo(place);
   }
-  return shown;
 }
 
 }  // namespace endgrade

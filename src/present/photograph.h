@@ -8,8 +8,9 @@
 
 namespace endgrade {
 
+// How large the photograph is shown: enlarged by a whole number, or reduced.
 struct Photograph {
-  cv::Mat pixels;      // CV_8UC3; empty for an empty frame
+  cv::Size size;       // overlay pixels; empty for an empty frame
   double scale_x = 1;  // overlay pixels a photograph pixel
   double scale_y = 1;
 
@@ -20,8 +21,11 @@ struct Photograph {
   }
 };
 
-// In colour where there is any, else its luma, 16 bits reduced to 8 by frame.white_level. Enlarged
-// by repeating pixels, reduced by averaging them: nothing is smoothed that was not there.
-[[nodiscard]] Photograph ShowPhotograph(const Frame& frame, const OverlayOptions& options);
+[[nodiscard]] Photograph LayPhotograph(const Frame& frame, const OverlayOptions& options);
+
+// Fills `place` (CV_8UC3 of photograph.size): in colour where there is any, else the luma, 16 bits
+// brought to 8 by frame.white_level. Enlarged by repeating pixels, reduced by averaging them:
+// nothing is smoothed or sharpened.
+void PaintPhotograph(const Frame& frame, cv::Mat& place);
 
 }  // namespace endgrade

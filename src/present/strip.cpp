@@ -31,23 +31,23 @@ class Column {
     Put(text_.Elided(words, style, width_), style, 0);
   }
 
-  // Up to `most` lines; returns how many it took, or 0 without drawing where the whole does not
-  // fit.
+  // After a bullet, up to `most` lines; returns how many it took, or 0 without drawing where the
+  // whole does not fit.
   int Paragraph(const std::string& words, double ems, int most, const Colour& colour) {
     const TextStyle style{ems * em_, false, colour};
-    const auto lines = text_.Wrap(words, style, width_);
+    const auto lines = text_.Wrap(words, style, width_ - Indent());
     if (lines.size() > static_cast<std::size_t>(most)) return 0;
-    for (const std::string& line : lines) Put(line, style, 0);
+    PutBulleted(lines, style);
     return static_cast<int>(lines.size());
   }
 
   // The start of a paragraph of which only `most` lines fit.
   void CutParagraph(const std::string& words, double ems, int most, const Colour& colour) {
     const TextStyle style{ems * em_, false, colour};
-    auto lines = text_.Wrap(words, style, width_);
+    auto lines = text_.Wrap(words, style, width_ - Indent());
     lines.resize(std::min(lines.size(), static_cast<std::size_t>(most)));
-    lines.back() = text_.Elided(lines.back() + " \u2026", style, width_);
-    for (const std::string& line : lines) Put(line, style, 0);
+    lines.back() = text_.Elided(lines.back() + " \u2026", style, width_ - Indent());
+    PutBulleted(lines, style);
   }
 
   // A sample, drawn by `draw(centre, box)` within `sample_ems` of width, and its words.
@@ -57,7 +57,9 @@ class Column {
     const double height = kLeading * style.size_px;
     draw(cv::Rect2d(left_, y_, sample_ems * em_, height));
     const double indent = (sample_ems + 0.6) * em_;
-    Put(text_.Elided(words, style, width_ - indent), style, indent);
+    for (const std::string& line : text_.Wrap(words, style, width_ - indent)) {
+      Put(line, style, indent);
+    }
   }
 
   cv::Mat& canvas() { return canvas_; }
@@ -67,6 +69,16 @@ class Column {
   [[nodiscard]] double width() const { return width_; }
 
  private:
+  [[nodiscard]] double Indent() const { return 0.85 * em_; }
+
+  void PutBulleted(const std::vector<std::string>& lines, const TextStyle& style) {
+    const double side = 0.3 * style.size_px;
+    const double y = y_ + kLeading * style.size_px / 2 - side / 2;
+    FillRounded(canvas_, {left_, y, side, side}, 0.2 * side, style.colour);
+    for (const std::string& line : lines) Put(line, style, Indent());
+    y_ += 0.15 * style.size_px;
+  }
+
   void Put(const std::string& words, const TextStyle& style, double indent) {
     const double height = kLeading * style.size_px;
     const double baseline = y_ + (height + text_.CapHeight(style)) / 2;
@@ -136,26 +148,37 @@ void DrawNumberedFeatures(Column& column, const StripContent& content) {
   const int numbered = static_cast<int>(content.numbers.size());
   const int listed =
       std::min(numbered, broken > kMostFeatureLines ? kMostFeatureLines - 1 : broken);
-  const LineSizes sizes(0.85 * column.em());
+  const double em = 0.78 * column.em();
+  const LineSizes sizes(em);
+  double widest = 0;
+  for (int i = 0; i < listed; ++i) {
+    const std::string& id = content.numbers[static_cast<std::size_t>(i)].text;
+    widest = std::max(widest, NumberBoxSize(id, em, column.text()).width + 2 * sizes.Rim());
+  }
   for (int i = 0; i < listed; ++i) {
     const std::string& id = content.numbers[static_cast<std::size_t>(i)].text;
     const Feature* feature = FindFeature(content.grade, id);
     if (!feature) continue;
-    column.Sample(FeatureWords(*feature, content.limits), 0.92, 2.1, [&](const cv::Rect2d& room) {
-      const cv::Size2d size = NumberBoxSize(id, 0.78 * column.em(), column.text());
-      const cv::Rect2d box(
-          room.x + sizes.Rim(), room.y + (room.height - size.height) / 2, size.width, size.height);
-      DrawNumberBox(column.canvas(), box, id, sizes, 0.78 * column.em(), column.text());
+    const std::string words = FeatureWords(*feature, content.limits);
+    column.Sample(words, 0.92, widest / column.em(), [&](const cv::Rect2d& room) {
+      const cv::Size2d size = NumberBoxSize(id, em, column.text());
+      const double top = room.y + (room.height - size.height) / 2;
+      DrawNumberBox(column.canvas(),
+                    {room.x + sizes.Rim(), top, size.width, size.height},
+                    id,
+                    sizes,
+                    em,
+                    column.text());
     });
   }
+  const auto count = [](int n) { return std::to_string(n); };
   if (broken > listed) {
-    const std::string more = std::to_string(broken - listed) + " more outlined";
-    column.Line(numbered < broken
-                    ? more + ", " + std::to_string(broken - numbered) + " without a number"
-                    : more,
-                0.92,
-                false,
-                kGrey);
+    const std::string words = listed > 0 ? "and " + count(broken - listed) + " more"
+                                         : count(broken) + " features break a rule";
+    column.Line(words, 0.92, false, kGrey);
+  }
+  if (numbered < broken) {
+    column.Line(count(broken - numbered) + " are outlined without a number", 0.92, false, kGrey);
   }
 }
 
@@ -225,7 +248,7 @@ std::string ZoneDiameters(const Limits& limits) {
   for (const Zone& zone : limits.zones) {
     text += (text.empty() ? "" : ", ") + zone.name + " " + FixedWords(zone.outer_diameter_um, 0);
   }
-  return Typeset("zones to diameter: " + text + " um");
+  return Typeset("zones to " + text + " um");
 }
 
 // A line as it is drawn on the photograph, on the mid grey of a photograph.

@@ -4,14 +4,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <set>
+#include <utility>
 
 namespace endgrade {
 namespace {
 
 constexpr int kLetterDirections = 48;
-constexpr double kRingRimOpacity = 0.45;
-constexpr double kRingOpacity = 0.9;
+constexpr double kRingRimOpacity = 0.5;
 
 TextStyle LetterStyle(double em_px) { return {em_px, true, RingColour()}; }
 
@@ -98,7 +99,7 @@ class LetterPlacer {
   [[nodiscard]] bool IsFree(const cv::Rect2d& box, const std::vector<ZoneLetter>& letters) const {
     const cv::Rect2d grown(
         box.x - margin_, box.y - margin_, box.width + 2 * margin_, box.height + 2 * margin_);
-    const cv::Size picture = photograph_.pixels.size();
+    const cv::Size picture = photograph_.size;
     if (grown.x < 0 || grown.y < 0 || grown.br().x > picture.width - 1 ||
         grown.br().y > picture.height - 1) {
       return false;
@@ -123,17 +124,6 @@ class LetterPlacer {
   double letter_um_ = 0;
 };
 
-// Coverage of a closed curve, added to `mask`.
-void DrawCurve(cv::Mat& mask, const std::vector<cv::Point2d>& curve, int width) {
-  constexpr int kFractionBits = 6;
-  std::vector<cv::Point> points;
-  for (const cv::Point2d& p : curve) {
-    points.emplace_back(static_cast<int>(std::lround(p.x * (1 << kFractionBits))),
-                        static_cast<int>(std::lround(p.y * (1 << kFractionBits))));
-  }
-  cv::polylines(mask, points, true, cv::Scalar(255), width, cv::LINE_AA, kFractionBits);
-}
-
 std::vector<cv::Point2d> RingCurve(double diameter_um,
                                    const Scale& scale,
                                    const Photograph& photograph) {
@@ -147,25 +137,64 @@ std::vector<cv::Point2d> RingCurve(double diameter_um,
   return curve;
 }
 
-// No ring over a feature, the outline beside it, or a letter.
-void ClearPlaces(cv::Mat& mask,
-                 const FeatureMap& map,
-                 const std::vector<ZoneLetter>& letters,
-                 double reach_px,
-                 double margin) {
-  for (const ZoneLetter& letter : letters) {
-    const cv::Rect box(cv::Point(letter.box.tl() - cv::Point2d(margin, margin)),
-                       cv::Point(letter.box.br() + cv::Point2d(margin + 1, margin + 1)));
-    mask(box & cv::Rect({0, 0}, mask.size())) = 0;
+// Sets `mask` on the pixels within `reach_px` of a ring, and on some more.
+void MarkNeighbourhood(cv::Mat& mask, const std::vector<cv::Point2d>& curve, double reach_px) {
+  std::vector<cv::Point> points;
+  for (const cv::Point2d& p : curve) points.emplace_back(p);
+  const int width = 2 * static_cast<int>(std::ceil(reach_px)) + 3;
+  cv::polylines(mask, points, true, cv::Scalar(255), width, cv::LINE_8);
+}
+
+// The way from the overlay's pixels to their distance from the nearest ring.
+class RingDistance {
+ public:
+  RingDistance(std::vector<double> diameters_um, const Scale& scale, const Photograph& photograph)
+      : diameters_um_(std::move(diameters_um)),
+        centre_(photograph.FromPx(scale.centre_px)),
+        um_from_shown_(scale.um_from_px *
+                       cv::Matx22d(1 / photograph.scale_x, 0, 0, 1 / photograph.scale_y)) {}
+
+  // In overlay pixels, to first order: exact on the ring, where it is used.
+  [[nodiscard]] double operator()(cv::Point p) const {
+    const cv::Vec2d p_um = um_from_shown_ * cv::Vec2d(p.x - centre_.x, p.y - centre_.y);
+    const double r_um = std::sqrt(p_um.dot(p_um));
+    const cv::Vec2d gradient = um_from_shown_.t() * p_um;
+    const double um_per_shown = std::sqrt(gradient.dot(gradient)) / r_um;
+    double nearest_um = std::numeric_limits<double>::max();
+    for (const double diameter_um : diameters_um_) {
+      nearest_um = std::min(nearest_um, std::abs(r_um - diameter_um / 2));
+    }
+    return nearest_um / um_per_shown;
   }
-  for (int y = map.roi.y; y < map.roi.br().y; ++y) {
-    const auto* to_broken = map.to_broken.ptr<float>(y - map.roi.y);
-    const auto* to_allowed = map.to_allowed.ptr<float>(y - map.roi.y);
-    auto* row = mask.ptr(y) + map.roi.x;
-    for (int x = 0; x < map.roi.width; ++x) {
-      if (std::min(to_broken[x], to_allowed[x]) < reach_px) row[x] = 0;
+
+ private:
+  std::vector<double> diameters_um_;
+  cv::Point2d centre_;
+  cv::Matx22d um_from_shown_;
+};
+
+bool IsUnderLetter(cv::Point p, const std::vector<ZoneLetter>& letters, double margin) {
+  return std::any_of(letters.begin(), letters.end(), [&](const ZoneLetter& letter) {
+    return p.x > letter.box.x - margin && p.x < letter.box.br().x + margin &&
+           p.y > letter.box.y - margin && p.y < letter.box.br().y + margin;
+  });
+}
+
+// How much of a pixel lies within `half` of a line at `distance`, times 255.
+int Alpha(double distance, double half, double opacity) {
+  return static_cast<int>(255.0 * opacity * std::clamp(half - distance + 0.5, 0.0, 1.0));
+}
+
+// The borders of the zones, once each. A ring of a hundred thousand pixels comes from a scale that
+// is wrong, not from a picture.
+std::vector<double> RingDiameters(const Limits& limits, const Scale& scale) {
+  std::set<double> diameters_um;
+  for (const Zone& zone : limits.zones) {
+    for (const double diameter_um : {zone.inner_diameter_um, zone.outer_diameter_um}) {
+      if (diameter_um > 0 && diameter_um < 1e5 * scale.um_per_px) diameters_um.insert(diameter_um);
     }
   }
+  return {diameters_um.begin(), diameters_um.end()};
 }
 
 }  // namespace
@@ -206,25 +235,26 @@ void DrawRings(cv::Mat& picture,
                double em_px,
                TextPainter& text) {
   if (!IsUsable(scale)) return;
-  cv::Mat line = cv::Mat::zeros(picture.size(), CV_8UC1);
-  cv::Mat rim = cv::Mat::zeros(picture.size(), CV_8UC1);
-  const int width = std::max(1, static_cast<int>(std::lround(sizes.Ring())));
-  std::set<double> diameters_um;
-  for (const Zone& zone : limits.zones) {
-    diameters_um.insert({zone.inner_diameter_um, zone.outer_diameter_um});
-  }
+  const double half = sizes.Ring() / 2;
+  const double reach = half + sizes.Rim();
+  const std::vector<double> diameters_um = RingDiameters(limits, scale);
+  cv::Mat near_ring = cv::Mat::zeros(picture.size(), CV_8UC1);
   for (const double diameter_um : diameters_um) {
-    // A ring of a hundred thousand pixels comes from a scale that is wrong, not from a picture.
-    if (!(diameter_um > 0 && diameter_um < 1e5 * scale.um_per_px)) continue;
-    const auto curve = RingCurve(diameter_um, scale, photograph);
-    DrawCurve(rim, curve, width + 2);
-    DrawCurve(line, curve, width);
+    MarkNeighbourhood(near_ring, RingCurve(diameter_um, scale, photograph), reach);
   }
-  const double margin = 0.2 * em_px;
-  ClearPlaces(rim, map, letters, sizes.Gap(), margin);
-  ClearPlaces(line, map, letters, sizes.Gap(), margin);
-  BlendCoverage(picture, rim, {0, 0}, kBlack, kRingRimOpacity);
-  BlendCoverage(picture, line, {0, 0}, RingColour(), kRingOpacity);
+  const RingDistance distance(diameters_um, scale, photograph);
+  for (int y = 0; y < picture.rows; ++y) {
+    const std::uint8_t* near_row = near_ring.ptr(y);
+    auto* pixels = picture.ptr<cv::Vec3b>(y);
+    for (int x = 0; x < picture.cols; ++x) {
+      const cv::Point p(x, y);
+      if (near_row[x] == 0 || map.DistancePx(p) < sizes.Gap()) continue;
+      const double away = distance(p);
+      if (away > reach + 0.5 || IsUnderLetter(p, letters, 0.2 * em_px)) continue;
+      BlendPixel(pixels[x], kBlack, Alpha(away, reach, kRingRimOpacity));
+      BlendPixel(pixels[x], RingColour(), Alpha(away, half, 1.0));
+    }
+  }
   for (const ZoneLetter& letter : letters) {
     text.DrawCased(picture,
                    {letter.box.x, letter.box.br().y},
