@@ -135,7 +135,7 @@ class Line:
         here = depth * shape
         if self.profile == "groove":
             ridges = np.cos(2 * np.pi * side / width * 1.5 + self.seed)
-            here = here * (0.8 + 0.3 * ridges + 0.15 * self._ripple(i, t, 2.6))
+            here = here * (0.88 + 0.15 * ridges + 0.12 * self._ripple(i, t, 2.6))
         if self.flank:
             here = here - self.flank * depth * np.exp(-(((side - 0.9 * width) / (0.4 * width)) ** 2)
                                                       - (beyond / width) ** 2)
