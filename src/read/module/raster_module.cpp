@@ -15,7 +15,7 @@
 #include <opencv2/imgcodecs.hpp>
 #endif
 namespace cv {
-Mat imdecode(InputArray bytes, int flags);
+Mat imdecode(InputArray bytes, int flags);  // NOLINT(readability-redundant-declaration)
 }
 
 namespace {
