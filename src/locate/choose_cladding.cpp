@@ -38,7 +38,9 @@ bool LikeFibreInFerrule(double ratio) {
 // Is `inner` what a core is to a cladding? Nominal ratios 0.4 and 0.5 (IEC 60793-2-10), 0.064 to
 // 0.08 (mode field, ITU-T G.652): the steepest place of a lit mode field is half-way in. A fibre in
 // a whole ferrule's face has just 0.1 or 0.05, which are left out.
+// A round mask about the middle of the picture can have any ratio to the fibre in it.
 bool LikeCore(const Cladding& inner, const Cladding& outer) {
+  if (outer.like_mask) return false;
   const double outer_radius = outer.ring.frame.Radius();
   if (Apart(inner.ring, outer.ring) > 0.04 * outer_radius) return false;
   const double ratio = inner.ring.frame.Radius() / outer_radius;
@@ -61,6 +63,17 @@ std::vector<Ring> Distinct(std::vector<Ring> rings, double alike) {
     if (!known) kept.push_back(ring);
   }
   return kept;
+}
+
+// A round mask lies about the middle of the picture, leaves most of it open and is black outside.
+bool LikeMask(const Cladding& cladding, cv::Size picture) {
+  if (!cladding.dark_outside) return false;
+  const double shortest = std::min(picture.width, picture.height);
+  const cv::Point2d off = cladding.ring.frame.centre -
+                          cv::Point2d(0.5 * (picture.width - 1), 0.5 * (picture.height - 1));
+  const double radius = cladding.ring.frame.Radius();
+  return radius > 0.45 * shortest ||
+         (radius > 0.3 * shortest && std::hypot(off.x, off.y) < 0.15 * shortest);
 }
 
 // The same on both sides, as far as can be told: drawn, or a dried droplet. A ferrule much rougher
@@ -105,7 +118,10 @@ std::optional<Cladding> Examine(const cv::Mat& luma,
   const RingView& view = cladding.view;
   cladding.dark_outside = ring->polarity < 0 && view.outside < kDark &&
                           view.outside < 0.75 * view.inside && view.outside_texture < 2.0;
+  cladding.like_mask = LikeMask(cladding, luma.size());
   cladding.line = IsLine(view);
+  // Glass is evenly bright up to its rim; a ball or a lamp is not.
+  cladding.domed = std::abs(view.inside_fall) > std::max(25.0, 0.5 * std::abs(view.step));
   cladding.score = Quality(*ring);
   return cladding;
 }

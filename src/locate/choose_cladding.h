@@ -18,6 +18,8 @@ struct Cladding {
   RingView view;
   double score = 0;           // 1 for a whole, round, clear rim and no more; a core adds to it
   bool has_core = false;      // a circle inside has the size and place of one
+  bool like_mask = false;     // dark outside, and where a mask would be
+  bool domed = false;         // its brightness falls towards the rim
   bool dark_outside = false;  // may be a round mask, or the ferrule's edge
   bool line = false;          // the same on both sides: drawn, or a dried droplet
 };

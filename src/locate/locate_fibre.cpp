@@ -42,20 +42,10 @@ Reason WhyNone(bool too_small, bool too_large) {
           "picture again."};
 }
 
-// A round mask lies about the middle of the picture and leaves most of it open.
-bool LikeMask(const Cladding& cladding, cv::Size picture) {
-  const double shortest = std::min(picture.width, picture.height);
-  const cv::Point2d off = cladding.ring.frame.centre -
-                          cv::Point2d(0.5 * (picture.width - 1), 0.5 * (picture.height - 1));
-  const double radius = cladding.ring.frame.Radius();
-  return radius > 0.45 * shortest ||
-         (radius > 0.3 * shortest && std::hypot(off.x, off.y) < 0.15 * shortest);
-}
-
-bool Acceptable(const Cladding& cladding, cv::Size picture) {
+bool Acceptable(const Cladding& cladding) {
   if (cladding.score < kLeastScore) return false;
   if (cladding.has_core) return true;
-  return !cladding.line && !(cladding.dark_outside && LikeMask(cladding, picture));
+  return !cladding.line && !cladding.like_mask && !cladding.domed;
 }
 
 FibreGeometry Describe(const Rim& rim, const Level& level) {
@@ -109,7 +99,7 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
   bool too_large = false;
   int tries = 0;
   for (const Cladding& cladding : claddings) {
-    if (!Acceptable(cladding, frame.luma.size())) continue;
+    if (!Acceptable(cladding)) continue;
     const double diameter = 2.0 * cladding.ring.frame.Radius();
     too_small = too_small || diameter < options.min_cladding_diameter_px;
     too_large = too_large || diameter > options.max_cladding_diameter_px;

@@ -6,6 +6,7 @@
 namespace endgrade::locate {
 namespace {
 
+constexpr double kWhite = 255.0;
 constexpr StepTerms kPlain{false, false};
 constexpr StepTerms kSharpened{false, true};
 constexpr StepTerms kRinged{true, false};
@@ -91,46 +92,86 @@ bool RingStands(const StepFit& fit) {
   if (first * second > 0.0) return ring > 3.0 * sigma;
   const double least = std::min(std::abs(first), std::abs(second));
   const double most = std::max(std::abs(first), std::abs(second));
-  return least > 0.06 * most && ring > 0.3 * sigma;
+  return least > 0.06 * most && ring > 0.2 * sigma;
+}
+
+// A camera stores light ^ (1 / tone); blur is a mean of light, not of what is stored.
+RimProfile InLight(const RimProfile& stored, double tone) {
+  RimProfile light = stored;
+  for (size_t i = 0; i < stored.level.size(); ++i) {
+    const double share = std::max(1e-3, stored.level[i] / kWhite);
+    light.level[i] = kWhite * std::pow(share, tone);
+    light.noise[i] = stored.noise[i] * tone * std::pow(std::max(0.05, share), tone - 1.0);
+  }
+  return light;
+}
+
+double Stored(double light, double tone) {
+  return kWhite * std::pow(std::max(0.0, light) / kWhite, 1.0 / tone);
+}
+
+struct Attempt {
+  double tone = 1.0;
+  RimProfile profile;
+  StepFit plain, ringed;
+
+  // The smaller misfit of the two, each parameter more at its price.
+  [[nodiscard]] double Cost() const {
+    return std::min(plain.rss, ringed.rss + 3.0 * kLeastGain) + (tone > 1.0 ? kLeastGain : 0.0);
+  }
+};
+
+// The tone in which the simple models fit best. It shows in a step's own lopsidedness.
+Attempt BestTone(const RimProfile& stored) {
+  Attempt best;
+  for (const double tone : {1.0, 1.5, 2.2}) {
+    Attempt attempt;
+    attempt.tone = tone;
+    attempt.profile = InLight(stored, tone);
+    attempt.plain = FitPlain(attempt.profile);
+    if (attempt.plain.rss > kLeastGain) attempt.ringed = FitRinged(attempt.profile, attempt.plain);
+    if (best.profile.level.empty() || attempt.Cost() < best.Cost()) best = std::move(attempt);
+    if (best.Cost() <= kLeastGain) break;
+  }
+  return best;
+}
+
+RimModel Describe(const StepFit& fit, const StepTerms& terms, const Attempt& attempt) {
+  RimModel model;
+  model.rim = fit.shape.rim;
+  model.sigma = std::exp(fit.shape.log_sigma);
+  const double inside = Stored(fit.heights[0], attempt.tone);
+  const double past_first = Stored(fit.heights[0] + fit.heights[3], attempt.tone);
+  const double outside =
+      Stored(fit.heights[0] + fit.heights[3] + (terms.ring ? fit.heights[4] : 0.0), attempt.tone);
+  model.first_step = past_first - inside;
+  model.step = outside - inside;
+  if (terms.ring) model.ring = std::exp(fit.shape.log_ring);
+  model.rim_uncertainty = StepFitter(attempt.profile, terms).RimUncertainty(fit);
+  model.misfit = std::sqrt(fit.rss / static_cast<double>(fit.residual.size()));
+  return model;
 }
 
 }  // namespace
 
 std::optional<RimModel> FitRimModel(const RimProfile& profile) {
   if (profile.distance.size() < 16) return std::nullopt;
-  const StepFit plain = FitPlain(profile);
-  const StepFit* best = &plain;
-  StepTerms terms = kPlain;
-  StepFit sharpened, ringed, both;
+  const Attempt attempt = BestTone(profile);
+  const StepFit& plain = attempt.plain;
+  const StepFit& ringed = attempt.ringed;
   // Where there is no misfit to take away, no richer model can be worth it.
-  if (plain.rss > kLeastGain) {
-    sharpened = FitSharpened(profile, plain);
-    if (Worth(plain, sharpened, 2)) {
-      best = &sharpened;
-      terms = kSharpened;
-    }
+  if (plain.rss <= kLeastGain) return Describe(plain, kPlain, attempt);
+  const StepFit sharpened = FitSharpened(attempt.profile, plain);
+  const bool sharp = Worth(plain, sharpened, 2);
+  const StepFit& simple = sharp ? sharpened : plain;
+  const StepTerms simple_terms = sharp ? kSharpened : kPlain;
+  if (simple.rss <= kLeastGain) return Describe(simple, simple_terms, attempt);
+  const bool ring = RingStands(ringed) && Worth(simple, ringed, sharp ? 1 : 2);
+  const StepFit both = FitRingedSharpened(attempt.profile, ringed, sharpened);
+  if (RingStands(both) && Worth(ring ? ringed : simple, both, 2)) {
+    return Describe(both, kRingedSharpened, attempt);
   }
-  if (best->rss > kLeastGain) {
-    ringed = FitRinged(profile, plain);
-    both = FitRingedSharpened(profile, ringed, sharpened);
-    if (RingStands(ringed) && Worth(*best, ringed, terms.overshoot ? 1 : 2)) {
-      best = &ringed;
-      terms = kRinged;
-    }
-    if (RingStands(both) && Worth(*best, both, 2)) {
-      best = &both;
-      terms = kRingedSharpened;
-    }
-  }
-  RimModel model;
-  model.rim = best->shape.rim;
-  model.sigma = std::exp(best->shape.log_sigma);
-  model.first_step = best->heights[3];
-  model.step = best->heights[3] + (terms.ring ? best->heights[4] : 0.0);
-  if (terms.ring) model.ring = std::exp(best->shape.log_ring);
-  model.rim_uncertainty = StepFitter(profile, terms).RimUncertainty(*best);
-  model.misfit = std::sqrt(best->rss / static_cast<double>(best->residual.size()));
-  return model;
+  return ring ? Describe(ringed, kRinged, attempt) : Describe(simple, simple_terms, attempt);
 }
 
 }  // namespace endgrade::locate

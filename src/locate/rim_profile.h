@@ -8,7 +8,8 @@
 namespace endgrade::locate {
 
 // A step at the rim, or two with an adhesive ring between them, each blurred by the same Gaussian,
-// on brightness that is straight on either side; and the overshoot of a camera that sharpens, which
+// on brightness that is straight on either side; the tone curve that the camera stores light by;
+// and the overshoot of a camera that sharpens, which
 // is the same on both sides of a step.
 struct RimModel {
   double rim = 0;              // distance of the glass's own step, outwards

@@ -15,6 +15,7 @@ struct Columns {
   int start, end;
 };
 constexpr Columns kInside{0, 13};
+constexpr Columns kNearRim{16, 20};  // 0.90 to 0.93
 constexpr Columns kOutside{47, 65};
 
 std::vector<float> MedianProfile(const cv::Mat& values) {
@@ -108,6 +109,7 @@ RingView LookAtRing(const Level& level, const Ring& ring) {
   view.inside_texture = Texture(values, profile, kInside);
   view.outside_texture = Texture(values, profile, kOutside);
   MeasureStep(profile, &view);
+  view.inside_fall = Mean(profile.data(), kInside) - Mean(profile.data(), kNearRim);
   const double low = std::min(view.inside, view.outside);
   const double high = std::max(view.inside, view.outside);
   for (int i = kInside.end; i < kOutside.start; ++i) {

@@ -7,6 +7,10 @@
 namespace endgrade::locate {
 namespace {
 
+constexpr double kWhite = 255.0;
+constexpr double kUsualDepth = 0.6;   // of an adhesive ring, as a share of the deepest possible
+constexpr double kDepthSpread = 0.3;  // of its logarithm
+
 // Normal distribution function from a table: a profile needs it a few hundred thousand times.
 class NormalTable {
  public:
@@ -43,6 +47,18 @@ double& Parameter(StepShape& shape, const StepTerms& terms, int index) {
   return index == (terms.ring ? 3 : 2) ? shape.overshoot : shape.log_spread;
 }
 
+// A ring narrower than the blur shows its depth times its width and no more. How deep it can be is
+// known: no darker than black, no brighter than white. Within that, most are likely to be rather
+// deep (common practice, no source); the profile overrules this wherever it resolves the ring.
+double RingDoubt(const cv::Vec<double, 5>& heights) {
+  const double first = heights[3];
+  if (first * heights[4] >= 0.0) return 0.0;
+  const double deepest = std::max(5.0, first < 0.0 ? heights[0] : kWhite - heights[0]);
+  const double depth = std::abs(first) / deepest;
+  const double unlikely = std::log(std::max(1e-3, depth) / kUsualDepth) / kDepthSpread;
+  return depth <= 1.0 ? unlikely : unlikely + 12.0 * (depth - 1.0);
+}
+
 }  // namespace
 
 StepFitter::StepFitter(const RimProfile& profile, const StepTerms& terms)
@@ -74,6 +90,10 @@ StepFit StepFitter::Evaluate(const StepShape& shape) const {
   for (size_t i = 0; i < count; ++i) {
     fit.residual[i] = profile_.level[i] / profile_.noise[i] - rows[i].dot(fit.heights);
     fit.rss += fit.residual[i] * fit.residual[i];
+  }
+  if (terms_.ring) {
+    fit.residual.push_back(RingDoubt(fit.heights));
+    fit.rss += fit.residual.back() * fit.residual.back();
   }
   if (!std::isfinite(fit.rss)) fit.rss = 1e300;
   return fit;
