@@ -30,8 +30,16 @@ def find_circle(grey):
     small = cv2.resize(grey, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
     small = cv2.medianBlur(small, 5)
     height = small.shape[0]
-    circles = cv2.HoughCircles(small, cv2.HOUGH_GRADIENT, 1.5, height / 2, param1=80, param2=40,
-                               minRadius=height // 12, maxRadius=height // 2)
+    circles = cv2.HoughCircles(
+        small,
+        cv2.HOUGH_GRADIENT,
+        1.5,
+        height / 2,
+        param1=80,
+        param2=40,
+        minRadius=height // 12,
+        maxRadius=height // 2,
+    )
     return None if circles is None else tuple(float(v) / shrink for v in np.ravel(circles)[:3])
 
 
@@ -41,10 +49,12 @@ def find_marks(grey, circle):
     um = CLADDING_UM / (2 * radius)
     blurred = cv2.GaussianBlur(grey, (0, 0), max(0.8, 0.4 / um))
     window = int(25 / um) | 1
-    dark = cv2.adaptiveThreshold(blurred, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV,
-                                 max(3, window), 12)
-    bright = cv2.adaptiveThreshold(blurred, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY,
-                                   max(3, window), -12)
+    dark = cv2.adaptiveThreshold(
+        blurred, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY_INV, max(3, window), 12
+    )
+    bright = cv2.adaptiveThreshold(
+        blurred, 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, max(3, window), -12
+    )
     both = cv2.bitwise_or(dark, bright)
     at = int(round(x)), int(round(y))
     cv2.circle(both, at, int(radius), 0, int(8 / um))  # the rim is no defect
@@ -59,9 +69,15 @@ def find_marks(grey, circle):
         (_, _), sides, _ = cv2.minAreaRect(contour)
         width, length = min(sides) + 1, max(sides) + 1
         line = length > 4 * width and length * um > 8
-        features.append({"kind": "scratch" if line else "defect",
-                         "size_um": (width if line else 2 * reach + 1) * um,
-                         "zone": None, "r_min_um": float(away.min()), "centre_px": list(centre)})
+        features.append(
+            {
+                "kind": "scratch" if line else "defect",
+                "size_um": (width if line else 2 * reach + 1) * um,
+                "zone": None,
+                "r_min_um": float(away.min()),
+                "centre_px": list(centre),
+            }
+        )
     return features
 
 
@@ -77,8 +93,14 @@ def grade(path, limits):
         broken = tables.broken(limits, features)
         record["verdict"] = "fail" if broken else "pass"
         record["reasons"] = [{"code": "rule", "text": text} for text in broken]
-        record["fibres"] = [{"centre_px": list(circle[:2]), "cladding_semi_axes_px": [circle[2]] * 2,
-                             "features": features, "rules": []}]
+        record["fibres"] = [
+            {
+                "centre_px": list(circle[:2]),
+                "cladding_semi_axes_px": [circle[2]] * 2,
+                "features": features,
+                "rules": [],
+            }
+        ]
     record["timing_ms"] = {"total": 1000 * (time.perf_counter() - started)}
     return record
 

@@ -61,8 +61,15 @@ def by_sep(picture, threshold):
     height, ring = residual(picture)
     kernel = plain_faces.blurred_disc(2.0 / UM, BLUR_PX)
     # The matched filter needs the noise as a picture; a single value falls back to plain smoothing.
-    objects = sep.extract(np.ascontiguousarray(height), threshold, err=np.ones_like(height), mask=~ring,
-                          filter_kernel=kernel, filter_type="matched", minarea=1)
+    objects = sep.extract(
+        np.ascontiguousarray(height),
+        threshold,
+        err=np.ones_like(height),
+        mask=~ring,
+        filter_kernel=kernel,
+        filter_type="matched",
+        minarea=1,
+    )
     return np.column_stack([objects["x"], objects["y"]]) + CORNER
 
 
@@ -70,8 +77,14 @@ def by_blob_log(picture, threshold):
     height, _ = residual(picture)
     # A Laplacian of Gaussian fits a disc of diameter 2 sqrt(2) sigma.
     sigma = np.hypot(2.0 / UM / (2 * np.sqrt(2)), BLUR_PX)
-    found = feature.blob_log(height, min_sigma=0.8 * sigma, max_sigma=1.25 * sigma, num_sigma=3,
-                             threshold=threshold, overlap=0.2)
+    found = feature.blob_log(
+        height,
+        min_sigma=0.8 * sigma,
+        max_sigma=1.25 * sigma,
+        num_sigma=3,
+        threshold=threshold,
+        overlap=0.2,
+    )
     return found[:, 1::-1] + CORNER if len(found) else np.empty((0, 2))
 
 
@@ -103,7 +116,9 @@ class Blobs(unittest.TestCase):
         face = dict(centre=CENTRE, semi_axes=(RADIUS_PX, RADIUS_PX), blur_px=BLUR_PX, noise=NOISE)
         clean = [plain_faces.plain_face(rng, **face) for _ in range(CLEAN)]
         cls.truth = [specks(rng) for _ in range(SPECKLED)]
-        speckled = [plain_faces.plain_face(rng, specks=[s[:4] for s in t], **face) for t in cls.truth]
+        speckled = [
+            plain_faces.plain_face(rng, specks=[s[:4] for s in t], **face) for t in cls.truth
+        ]
         with tempfile.TemporaryDirectory() as folder:
             pictures = {f"clean{i}": p for i, p in enumerate(clean)}
             pictures |= {f"speckled{i}": p for i, p in enumerate(speckled)}
@@ -129,7 +144,9 @@ class Blobs(unittest.TestCase):
 
     def test_strong_specks_are_all_found(self):
         hits, total = self.rate("endgrade", 12, 30)
-        self.assertGreaterEqual(hits, 0.97 * total)  # what the engine is to reach, by its own README
+        self.assertGreaterEqual(
+            hits, 0.97 * total
+        )  # what the engine is to reach, by its own README
 
     def test_no_fewer_are_found_than_by_sep_and_blob_log_at_equal_false_alarms(self):
         ours, total = self.rate("endgrade", 3, 30)
@@ -157,17 +174,22 @@ def print_table():
     Blobs.setUpClass()
     case = Blobs()
     names = list(case.found)
-    print(f"false alarms on {CLEAN} clean faces: {case.false_alarms}; thresholds: SEP"
-          f" {case.sep_threshold:.1f}, blob_log {case.log_threshold:.2f}")
+    print(
+        f"false alarms on {CLEAN} clean faces: {case.false_alarms}; thresholds: SEP"
+        f" {case.sep_threshold:.1f}, blob_log {case.log_threshold:.2f}"
+    )
     print("signal to noise  specks  " + "  ".join(f"{n:>8s}" for n in names))
     for low, high in BINS:
         total = case.rate(names[0], low, high)[1]
-        cells = "  ".join(f"{100 * case.rate(n, low, high)[0] / max(1, total):6.0f} %" for n in names)
+        cells = "  ".join(
+            f"{100 * case.rate(n, low, high)[0] / max(1, total):6.0f} %" for n in names
+        )
         print(f"  {low:4d} to {high:2d}       {total:5d}  {cells}")
 
 
 if __name__ == "__main__":
     import sys
+
     if "--table" in sys.argv:
         print_table()
     else:

@@ -25,7 +25,8 @@ def faces(rng):
         b = a / rng.choice([1.0, 1.0, 1.02, 1.05])
         truth = dict(centre=centre, semi_axes=(a, b), turn_deg=rng.uniform(0, 180))
         yield f"face{i}", truth, (ferrule + cladding) / 2, plain_faces.plain_face(
-            rng, ferrule=ferrule, cladding=cladding, core=cladding * 1.05, noise=3.0, **truth)
+            rng, ferrule=ferrule, cladding=cladding, core=cladding * 1.05, noise=3.0, **truth
+        )
 
 
 def ellipse_of_contour(picture, level):
@@ -40,8 +41,10 @@ def ellipse_of_contour(picture, level):
 class FibreCircle(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
-        cls.faces = {name: (truth, level, picture)
-                     for name, truth, level, picture in faces(np.random.default_rng(30))}
+        cls.faces = {
+            name: (truth, level, picture)
+            for name, truth, level, picture in faces(np.random.default_rng(30))
+        }
         with tempfile.TemporaryDirectory() as folder:
             cls.records = plain_faces.grade(folder, {n: f[2] for n, f in cls.faces.items()})
 
@@ -70,8 +73,10 @@ class FibreCircle(unittest.TestCase):
                 votes = transform.hough_circle(edges, radii)
                 best, y, x = np.unravel_index(np.argmax(votes), votes.shape)
                 centre, axes = self.fibre(name)
-                self.assertLess(np.hypot(centre[0] - (2 * x + 0.5), centre[1] - (2 * y + 0.5)),
-                                HOUGH_TOLERANCE_PX)
+                self.assertLess(
+                    np.hypot(centre[0] - (2 * x + 0.5), centre[1] - (2 * y + 0.5)),
+                    HOUGH_TOLERANCE_PX,
+                )
                 self.assertAlmostEqual(np.mean(axes), 2 * radii[best], delta=HOUGH_TOLERANCE_PX)
 
     def test_centre_and_axes_are_those_that_were_drawn(self):

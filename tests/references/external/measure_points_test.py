@@ -20,8 +20,10 @@ SWEEP_TOLERANCE = 1e-5  # a sweep over angles, refined to 1e-7 rad, of sizes of 
 
 def ask(sets):
     """{name: dict of measures} from the program."""
-    text = "".join(f"set {name} {len(points)}\n" + "".join(f"{x!r} {y!r}\n" for x, y in points.tolist())
-                   for name, points in sets.items())
+    text = "".join(
+        f"set {name} {len(points)}\n" + "".join(f"{x!r} {y!r}\n" for x, y in points.tolist())
+        for name, points in sets.items()
+    )
     done = subprocess.run([PROGRAM], input=text, capture_output=True, text=True, check=True)
     keys = ["circle", "x", "y", "enclosing", "length", "width", "nearest", "furthest"]
     rows = (line.split() for line in done.stdout.splitlines())
@@ -44,11 +46,17 @@ def circle_by_optimiser(points):
     # With s = r^2 - |c|^2 the condition |p|^2 - 2 p.c <= s is linear and the aim s + |c|^2 a square.
     start = np.array([0.0, 0.0, 1.0])
     found = optimize.minimize(
-        lambda v: v[2] + v[0] ** 2 + v[1] ** 2, start, method="SLSQP",
+        lambda v: v[2] + v[0] ** 2 + v[1] ** 2,
+        start,
+        method="SLSQP",
         jac=lambda v: np.array([2 * v[0], 2 * v[1], 1.0]),
-        constraints={"type": "ineq", "fun": lambda v: v[2] + 2 * q @ v[:2] - (q**2).sum(1),
-                     "jac": lambda v: np.column_stack([2 * q, np.ones(len(q))])},
-        options={"ftol": 1e-14, "maxiter": 500})
+        constraints={
+            "type": "ineq",
+            "fun": lambda v: v[2] + 2 * q @ v[:2] - (q**2).sum(1),
+            "jac": lambda v: np.column_stack([2 * q, np.ones(len(q))]),
+        },
+        options={"ftol": 1e-14, "maxiter": 500},
+    )
     centre = found.x[:2]
     radius = np.linalg.norm(q - centre, axis=1).max()
     return 2 * scale * radius, centre * scale + middle
@@ -80,8 +88,9 @@ def random_sets(rng):
         stretch = np.diag([1, rng.uniform(0.02, 1)])
         turn = rng.uniform(0, np.pi)
         rotate = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        sets[f"cloud{i}"] = rng.normal(0, rng.uniform(0.5, 30), (n, 2)) @ stretch @ rotate.T + rng.uniform(
-            -100, 100, 2)
+        sets[f"cloud{i}"] = rng.normal(
+            0, rng.uniform(0.5, 30), (n, 2)
+        ) @ stretch @ rotate.T + rng.uniform(-100, 100, 2)
     for i in range(20):
         n = int(rng.integers(3, 80))
         turns = rng.uniform(0, 2 * np.pi, n)
@@ -96,7 +105,9 @@ def blobs(rng):
     """Filled shapes as scikit-image labels them, with the contour that it takes measures from."""
     for i in range(12):
         mask = np.zeros((140, 140), bool)
-        r, c = draw.ellipse(70, 70, rng.uniform(4, 55), rng.uniform(4, 55), rotation=rng.uniform(0, 3))
+        r, c = draw.ellipse(
+            70, 70, rng.uniform(4, 55), rng.uniform(4, 55), rotation=rng.uniform(0, 3)
+        )
         mask[r, c] = True
         if i % 3 == 0:
             r, c = draw.ellipse(60, 90, 12, 25, shape=mask.shape)
@@ -127,7 +138,11 @@ class MeasurePoints(unittest.TestCase):
             self.assertLessEqual(2 * reach, said["circle"] * (1 + 1e-9) + 1e-12, name)
 
     def test_least_width_and_the_length_across_it_are_those_of_a_sweep(self):
-        sets = {k: p for k, p in random_sets(np.random.default_rng(22)).items() if not k.startswith("grid")}
+        sets = {
+            k: p
+            for k, p in random_sets(np.random.default_rng(22)).items()
+            if not k.startswith("grid")
+        }
         for name, said in ask(sets).items():
             with self.subTest(name):
                 width, length = width_by_sweep(sets[name])
@@ -136,7 +151,9 @@ class MeasurePoints(unittest.TestCase):
                 self.assertAlmostEqual(said["length"], high, delta=SWEEP_TOLERANCE * max(high, 1))
 
     def test_measures_of_labelled_blobs_bracket_regionprops(self):
-        shapes = {name: (props, contour) for name, props, contour in blobs(np.random.default_rng(23))}
+        shapes = {
+            name: (props, contour) for name, props, contour in blobs(np.random.default_rng(23))
+        }
         said = ask({name: contour for name, (_, contour) in shapes.items()})
         for name, (props, _) in shapes.items():
             with self.subTest(name):
@@ -146,7 +163,9 @@ class MeasurePoints(unittest.TestCase):
                 self.assertLessEqual(said[name]["circle"], feret * 2 / np.sqrt(3) + 1e-9)
                 # Length and width are the sides of a rectangle that holds both of its ends.
                 self.assertLessEqual(said[name]["length"], feret + 1e-9)
-                self.assertGreaterEqual(np.hypot(said[name]["length"], said[name]["width"]), feret - 1e-9)
+                self.assertGreaterEqual(
+                    np.hypot(said[name]["length"], said[name]["width"]), feret - 1e-9
+                )
                 if int(name[4:]) % 3:  # plain ellipses; a contour runs half a pixel outside centres
                     self.assertAlmostEqual(said[name]["circle"], props.axis_major_length, delta=1.5)
                     self.assertAlmostEqual(said[name]["width"], props.axis_minor_length, delta=1.5)
@@ -160,5 +179,8 @@ class MeasurePoints(unittest.TestCase):
 
 
 if __name__ == "__main__":
-    print(f"SciPy {__import__('scipy').__version__}, scikit-image {skimage.__version__}", file=sys.stderr)
+    print(
+        f"SciPy {__import__('scipy').__version__}, scikit-image {skimage.__version__}",
+        file=sys.stderr,
+    )
     unittest.main()

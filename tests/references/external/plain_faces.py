@@ -16,16 +16,31 @@ ENDGRADE = os.environ.get("ENDGRADE", "build/endgrade")
 FINER = 4  # sub-pixels a pixel, each way
 
 
-def plain_face(rng, size=(900, 700), centre=(447.3, 352.8), semi_axes=(210.0, 210.0), turn_deg=0.0,
-               ferrule=80.0, cladding=150.0, core=170.0, specks=(), blur_px=1.3, noise=4.0):
+def plain_face(
+    rng,
+    size=(900, 700),
+    centre=(447.3, 352.8),
+    semi_axes=(210.0, 210.0),
+    turn_deg=0.0,
+    ferrule=80.0,
+    cladding=150.0,
+    core=170.0,
+    specks=(),
+    blur_px=1.3,
+    noise=4.0,
+):
     """8-bit picture. specks: (x, y, diameter in px, contrast). Blur is a standard deviation in px."""
     w, h = size
     x = (np.arange(w * FINER, dtype=np.float32) + 0.5) / FINER - 0.5
     y = ((np.arange(h * FINER, dtype=np.float32) + 0.5) / FINER - 0.5)[:, None]
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-    along, across = (x - centre[0]) * c + (y - centre[1]) * s, -(x - centre[0]) * s + (y - centre[1]) * c
+    along, across = (x - centre[0]) * c + (y - centre[1]) * s, -(x - centre[0]) * s + (
+        y - centre[1]
+    ) * c
     radius = np.hypot(along / semi_axes[0], across / semi_axes[1])
-    light = np.where(radius < 1, np.where(radius < 9 / 125, core, cladding), ferrule).astype(np.float32)
+    light = np.where(radius < 1, np.where(radius < 9 / 125, core, cladding), ferrule).astype(
+        np.float32
+    )
     for px, py, diameter, contrast in specks:
         x0, x1 = int((px - diameter) * FINER), int((px + diameter + 2) * FINER)
         y0, y1 = int((py - diameter) * FINER), int((py + diameter + 2) * FINER)
@@ -50,8 +65,11 @@ def grade(folder, pictures, limits="sm-upc"):
     for name, picture in pictures.items():
         files.append(pathlib.Path(folder) / f"{name}.png")
         Image.fromarray(picture).save(files[-1])
-    done = subprocess.run([ENDGRADE, "grade", "--limits", limits, "--json", *map(str, files)],
-                          capture_output=True, text=True)
+    done = subprocess.run(
+        [ENDGRADE, "grade", "--limits", limits, "--json", *map(str, files)],
+        capture_output=True,
+        text=True,
+    )
     if done.returncode not in (0, 1, 3):
         raise RuntimeError(f"{ENDGRADE}: exit code {done.returncode}: {done.stderr}")
     records = [json.loads(line) for line in done.stdout.splitlines()]

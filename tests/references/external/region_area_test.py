@@ -23,23 +23,34 @@ CENTRE_TOLERANCE_PX = 0.34
 
 def marks():
     """(x, y, semi-axes um, turn in rad) of four ellipses on the glass, up to twice as long as wide."""
-    return [(345.0, 300.5, 3.5, 3.5, 0.0), (520.2, 260.7, 6.0, 4.0, 0.6), (530.6, 450.1, 8.0, 4.0, 2.2),
-            (380.9, 468.4, 5.0, 5.0, 0.0)]
+    return [
+        (345.0, 300.5, 3.5, 3.5, 0.0),
+        (520.2, 260.7, 6.0, 4.0, 0.6),
+        (530.6, 450.1, 8.0, 4.0, 2.2),
+        (380.9, 468.4, 5.0, 5.0, 0.0),
+    ]
 
 
 def mask_props(semi_major_um, semi_minor_um, turn):
     """regionprops of the ellipse on a grid FINE times as fine as the picture's."""
     n = int(4 * semi_major_um / UM * FINE)
     mask = np.zeros((n, n), int)
-    rows, columns = draw.ellipse(n / 2, n / 2, semi_minor_um / UM * FINE, semi_major_um / UM * FINE,
-                                 shape=mask.shape, rotation=-turn)
+    rows, columns = draw.ellipse(
+        n / 2,
+        n / 2,
+        semi_minor_um / UM * FINE,
+        semi_major_um / UM * FINE,
+        shape=mask.shape,
+        rotation=-turn,
+    )
     mask[rows, columns] = 1
     return measure.regionprops(mask)[0]
 
 
 def picture(rng):
-    face = plain_faces.plain_face(rng, centre=CENTRE, semi_axes=(RADIUS_PX, RADIUS_PX), noise=0.0,
-                                  blur_px=0.01).astype(np.float32)
+    face = plain_faces.plain_face(
+        rng, centre=CENTRE, semi_axes=(RADIUS_PX, RADIUS_PX), noise=0.0, blur_px=0.01
+    ).astype(np.float32)
     y, x = (np.indices((face.shape[0] * 4, face.shape[1] * 4), dtype=np.float32) + 0.5) / 4 - 0.5
     cover = np.zeros_like(x)
     for px, py, a, b, turn in marks():
@@ -55,11 +66,15 @@ class RegionArea(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
         with tempfile.TemporaryDirectory() as folder:
-            record = plain_faces.grade(folder, {"ellipses": picture(np.random.default_rng(50))})["ellipses"]
+            record = plain_faces.grade(folder, {"ellipses": picture(np.random.default_rng(50))})[
+                "ellipses"
+            ]
         cls.features = record["fibres"][0]["features"]
 
     def nearest(self, x, y):
-        return min(self.features, key=lambda f: np.hypot(f["centre_px"][0] - x, f["centre_px"][1] - y))
+        return min(
+            self.features, key=lambda f: np.hypot(f["centre_px"][0] - x, f["centre_px"][1] - y)
+        )
 
     def test_every_ellipse_is_found_once_and_nothing_else(self):
         self.assertEqual(len(self.features), len(marks()))
@@ -69,8 +84,10 @@ class RegionArea(unittest.TestCase):
             with self.subTest(a=a, b=b):
                 found, props = self.nearest(x, y), mask_props(a, b, turn)
                 self.assertEqual(found["kind"], "defect")
-                self.assertLess(np.hypot(found["centre_px"][0] - x, found["centre_px"][1] - y),
-                                CENTRE_TOLERANCE_PX)
+                self.assertLess(
+                    np.hypot(found["centre_px"][0] - x, found["centre_px"][1] - y),
+                    CENTRE_TOLERANCE_PX,
+                )
                 longest_um = props.axis_major_length / FINE * UM  # an ellipse's enclosing diameter
                 self.assertAlmostEqual(found["size_um"], longest_um, delta=SIZE_TOLERANCE_UM)
 

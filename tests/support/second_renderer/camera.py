@@ -36,8 +36,11 @@ def make_view(rng, style, cladding_um):
 def illumination(rng, view, style):
     """Brightness of the lamp over the field: tilt, fall-off, lobes of a ring light, glare."""
     shape = (view.height, view.width)
-    y, x = np.meshgrid(np.linspace(-1, 1, shape[0], dtype=np.float32),
-                       np.linspace(-1, 1, shape[1], dtype=np.float32), indexing="ij")
+    y, x = np.meshgrid(
+        np.linspace(-1, 1, shape[0], dtype=np.float32),
+        np.linspace(-1, 1, shape[1], dtype=np.float32),
+        indexing="ij",
+    )
     turn = rng.uniform(0, 2 * np.pi)
     field = 1 + style["uneven"] * 0.7 * (x * np.cos(turn) + y * np.sin(turn))
     field -= style["uneven"] * rng.uniform(0.1, 0.5) * (x**2 + y**2) / 2
@@ -50,14 +53,16 @@ def illumination(rng, view, style):
     if "lens_dirt" in style["extras"]:
         for _ in range(int(rng.integers(2, 7))):
             cx, cy, r = rng.uniform(-1, 1), rng.uniform(-1, 1), rng.uniform(0.06, 0.25)
-            disc = np.clip((r - np.hypot(x * shape[1] / shape[0] - cx, y - cy)) / (0.55 * r) + 0.5, 0, 1)
+            disc = np.clip(
+                (r - np.hypot(x * shape[1] / shape[0] - cx, y - cy)) / (0.55 * r) + 0.5, 0, 1
+            )
             field *= 1 - rng.uniform(0.02, 0.07) * disc * disc * (3 - 2 * disc)
     return np.maximum(field, 0.05)
 
 
 def _disc(radius_px):
     n = int(np.ceil(radius_px + 1))
-    y, x = np.mgrid[-n:n + 1, -n:n + 1]
+    y, x = np.mgrid[-n : n + 1, -n : n + 1]
     kernel = np.clip(radius_px + 0.5 - np.hypot(x, y), 0, 1)
     return kernel / kernel.sum()
 
@@ -66,12 +71,14 @@ def through_lens(light, um_per_px, style):
     """Diffraction and aberration as two Gaussians, defocus as a disc, shake as a line."""
     sigma = style["blur_um"] / um_per_px
     image = 0.85 * ndimage.gaussian_filter(light, sigma) + 0.15 * ndimage.gaussian_filter(
-        light, 2.6 * sigma)
+        light, 2.6 * sigma
+    )
     if style.get("defocus_um"):
         pad = int(style["defocus_um"] / um_per_px) + 3
         padded = np.pad(image, pad, mode="edge")
         image = fftconvolve(padded, _disc(style["defocus_um"] / um_per_px), mode="same")[
-            pad:-pad, pad:-pad]
+            pad:-pad, pad:-pad
+        ]
     if style.get("shake_um"):
         n = max(3, int(style["shake_um"] / um_per_px))
         kernel = np.zeros((n, n))
@@ -79,12 +86,16 @@ def through_lens(light, um_per_px, style):
         rows = np.clip(n / 2 + reach * np.sin(style["turn_rad"]), 0, n - 1).astype(int)
         columns = np.clip(n / 2 + reach * np.cos(style["turn_rad"]), 0, n - 1).astype(int)
         np.add.at(kernel, (rows, columns), 1)
-        image = ndimage.convolve(image, kernel / kernel.sum(), mode="nearest") if n < 12 else (
-            _fft_convolve(image, kernel / kernel.sum()))
+        image = (
+            ndimage.convolve(image, kernel / kernel.sum(), mode="nearest")
+            if n < 12
+            else (_fft_convolve(image, kernel / kernel.sum()))
+        )
     if style.get("focus_slope"):
         y, x = np.indices(image.shape, dtype=np.float32)
         along = (x - image.shape[1] / 2) * np.cos(style["turn_rad"]) + (
-            y - image.shape[0] / 2) * np.sin(style["turn_rad"])
+            y - image.shape[0] / 2
+        ) * np.sin(style["turn_rad"])
         share = np.clip(np.abs(along) * um_per_px / 150, 0, 1)
         soft = ndimage.gaussian_filter(image, style["focus_slope"] / um_per_px)
         image = image * (1 - share) + soft * share
@@ -116,8 +127,12 @@ def expose(image, style, rng=None):
             channel = _nudged(_nudged(channel, away, 1), 0.6 * away, 0)
         if rng is not None:
             electrons = np.minimum(channel, 1.4) * style["well"]
-            channel = channel + rng.standard_normal(image.shape).astype(np.float32) * np.sqrt(
-                electrons) / style["well"]
+            channel = (
+                channel
+                + rng.standard_normal(image.shape).astype(np.float32)
+                * np.sqrt(electrons)
+                / style["well"]
+            )
             channel += style["read"] * rng.standard_normal(image.shape).astype(np.float32)
         channels.append(np.clip(channel, 0, 1))
     picture = np.stack(channels, -1)
@@ -140,7 +155,9 @@ def _mosaic(picture):
     cross = np.array([[0, 1, 0], [1, 4, 1], [0, 1, 0]], np.float32) / 4
     square = np.array([[1, 2, 1], [2, 4, 2], [1, 2, 1]], np.float32) / 4
     kernels = (square, cross, square)
-    return np.stack([ndimage.convolve(seen[..., k], kernels[k], mode="mirror") for k in range(3)], -1)
+    return np.stack(
+        [ndimage.convolve(seen[..., k], kernels[k], mode="mirror") for k in range(3)], -1
+    )
 
 
 def _process(picture, style):
@@ -149,12 +166,22 @@ def _process(picture, style):
         picture = picture.copy()
         picture[1::2] = _nudged(picture[1::2], style["field_shift"], 1) * (1 + style["field_gain"])
     if style["enlarge"] > 1:
-        picture = np.stack([np.asarray(Image.fromarray(np.ascontiguousarray(picture[..., k])).resize(
-            (picture.shape[1] * style["enlarge"], picture.shape[0] * style["enlarge"]),
-            Image.BICUBIC)) for k in range(picture.shape[-1])], -1)
+        picture = np.stack(
+            [
+                np.asarray(
+                    Image.fromarray(np.ascontiguousarray(picture[..., k])).resize(
+                        (picture.shape[1] * style["enlarge"], picture.shape[0] * style["enlarge"]),
+                        Image.BICUBIC,
+                    )
+                )
+                for k in range(picture.shape[-1])
+            ],
+            -1,
+        )
     if "denoise" in style["extras"]:
-        picture = np.stack([ndimage.median_filter(picture[..., k], 3)
-                            for k in range(picture.shape[-1])], -1)
+        picture = np.stack(
+            [ndimage.median_filter(picture[..., k], 3) for k in range(picture.shape[-1])], -1
+        )
     picture = np.clip(picture, 0, 1) ** style["gamma"]
     if "contrast" in style["extras"]:
         picture = np.clip((picture - 0.5) * 1.35 + 0.5, 0, 1)
@@ -199,8 +226,14 @@ def overlays(rng, image, view, style):
         image.paste(Image.composite(image, Image.new(image.mode, (w, h), 0), mask))
     if "reticle" in style["extras"]:
         cx, cy = w / 2 + rng.uniform(-6, 6), h / 2 + rng.uniform(-6, 6)
-        colour = 255 if image.mode == "L" else tuple(int(c) for c in rng.choice(
-            [(0, 230, 0), (230, 230, 0), (20, 20, 20), (0, 220, 230)]))
+        colour = (
+            255
+            if image.mode == "L"
+            else tuple(
+                int(c)
+                for c in rng.choice([(0, 230, 0), (230, 230, 0), (20, 20, 20), (0, 220, 230)])
+            )
+        )
         reach = 160 / view.um_per_px * k
         gap = 131 / view.um_per_px * k
         for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
@@ -208,9 +241,16 @@ def overlays(rng, image, view, style):
     if "text" in style["extras"]:
         font = ImageFont.truetype(FONT, int(rng.integers(13, 22)))
         number = int(rng.integers(1, 144))
-        draw.text((8, 6), f"PORT {number:03d}  {int(rng.integers(200, 400))}X", fill=white, font=font)
-        draw.text((8, h - 30), f"26-{int(rng.integers(1, 13)):02d}-{int(rng.integers(1, 29)):02d} "
-                  f"{int(rng.integers(8, 18)):02d}:{int(rng.integers(0, 60)):02d}", fill=white, font=font)
+        draw.text(
+            (8, 6), f"PORT {number:03d}  {int(rng.integers(200, 400))}X", fill=white, font=font
+        )
+        draw.text(
+            (8, h - 30),
+            f"26-{int(rng.integers(1, 13)):02d}-{int(rng.integers(1, 29)):02d} "
+            f"{int(rng.integers(8, 18)):02d}:{int(rng.integers(0, 60)):02d}",
+            fill=white,
+            font=font,
+        )
     if "hot_pixels" in style["extras"]:
         pixels = image.load()
         for _ in range(int(rng.integers(10, 60))):
@@ -237,4 +277,3 @@ def luma(picture):
     if picture.shape[-1] == 1:
         return 255 * picture[..., 0]
     return 255 * (picture @ np.array([0.299, 0.587, 0.114], np.float32))
-

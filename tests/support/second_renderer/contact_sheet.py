@@ -22,8 +22,14 @@ def sheet(entries, path, columns=5, cell=(380, 300), crop=True):
         if crop and truth and truth.get("centre_px") and truth["cladding_diameter_px"] > 100:
             x, y = truth["centre_px"]
             reach = 1.15 * truth["cladding_diameter_px"]
-            image = image.crop((max(0, int(x - reach)), max(0, int(y - reach)),
-                                min(image.width, int(x + reach)), min(image.height, int(y + reach))))
+            image = image.crop(
+                (
+                    max(0, int(x - reach)),
+                    max(0, int(y - reach)),
+                    min(image.width, int(x + reach)),
+                    min(image.height, int(y + reach)),
+                )
+            )
         room = cell[1] - 15 * len(lines) - 4
         image.thumbnail((cell[0] - 4, room), Image.LANCZOS)
         x0, y0 = (i % columns) * cell[0], (i // columns) * cell[1]

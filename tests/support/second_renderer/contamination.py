@@ -8,12 +8,14 @@ from marks import Line, Mark, blob_cover, field_cover
 
 def _darken(contrast, rim=0.0, glint=0.0, size=5.0):
     """Light through a speck: a loss, a bright fringe just outside it, a glint in its middle."""
+
     def light(x, y, cover):
         transmission = 1 - contrast * cover
         if rim:
             transmission = transmission + rim * 4 * cover * (1 - cover)
         glow = glint * np.exp(-(x**2 + y**2) / (0.16 * size) ** 2) if glint else 0.0 * cover
         return transmission, glow
+
     return light
 
 
@@ -21,12 +23,19 @@ def speck(rng, centre, size_um, contrast=None, bright=None):
     """A single grain of dust."""
     contrast = rng.uniform(0.35, 0.85) if contrast is None else contrast
     bright = rng.random() < 0.12 if bright is None else bright
-    cover = blob_cover(rng, size_um, rng.uniform(0.03, 0.16), rng.uniform(1, 1.5),
-                       int(rng.choice([0, 0, 5, 6])))
+    cover = blob_cover(
+        rng, size_um, rng.uniform(0.03, 0.16), rng.uniform(1, 1.5), int(rng.choice([0, 0, 5, 6]))
+    )
     sign = -rng.uniform(0.8, 1.3) if bright else 1
     glint = rng.uniform(0, 0.35) if size_um > 6 and rng.random() < 0.4 else 0
-    return Mark("bright speck" if bright else "speck", "defect", np.array(centre), size_um / 2,
-                cover, _darken(sign * contrast, rng.uniform(0, 0.1), glint, size_um))
+    return Mark(
+        "bright speck" if bright else "speck",
+        "defect",
+        np.array(centre),
+        size_um / 2,
+        cover,
+        _darken(sign * contrast, rng.uniform(0, 0.1), glint, size_um),
+    )
 
 
 def dust_cluster(rng, centre, size_um, contrast=None):
@@ -47,8 +56,14 @@ def dust_cluster(rng, centre, size_um, contrast=None):
             total = np.maximum(total, shape(x - place[0], y - place[1]))
         return total
 
-    return Mark("dust cluster", "defect", np.array(centre), size_um * 0.8, cover,
-                _darken(contrast, rng.uniform(0, 0.12)))
+    return Mark(
+        "dust cluster",
+        "defect",
+        np.array(centre),
+        size_um * 0.8,
+        cover,
+        _darken(contrast, rng.uniform(0, 0.12)),
+    )
 
 
 def salt(rng, centre, size_um, contrast=None):
@@ -59,7 +74,9 @@ def salt(rng, centre, size_um, contrast=None):
 
     def light(x, y, c):
         slope = (x * np.cos(turn) + y * np.sin(turn)) / size_um
-        return 1 - contrast * c * (0.75 + 0.25 * 4 * c * (1 - c)), 0.5 * contrast * c * (slope > 0.22)
+        return 1 - contrast * c * (0.75 + 0.25 * 4 * c * (1 - c)), 0.5 * contrast * c * (
+            slope > 0.22
+        )
 
     return Mark("salt crystal", "defect", np.array(centre), size_um / 2, cover, light)
 
@@ -92,7 +109,9 @@ def finger_oil(rng, centre, size_um, contrast=None):
     n = int(np.clip(size_um * 1.1, 6, 40))
     for _ in range(n):
         turn, reach = rng.uniform(0, 2 * np.pi), 0.42 * size_um * np.sqrt(rng.random())
-        drops.append((reach * np.cos(turn), reach * np.sin(turn), size_um * rng.uniform(0.06, 0.16)))
+        drops.append(
+            (reach * np.cos(turn), reach * np.sin(turn), size_um * rng.uniform(0.06, 0.16))
+        )
 
     def cover(x, y):
         total = 0
@@ -122,7 +141,7 @@ def dried_droplet(rng, centre, size_um, contrast=None):
     def light(x, y, c):
         shrink = 1 - 2.2 * rim_um / size_um
         core = cover(x / shrink, y / shrink)
-        turn = (np.degrees(np.arctan2(y, x)) % 360)
+        turn = np.degrees(np.arctan2(y, x)) % 360
         strength = np.interp(turn.ravel(), np.arange(n), gaps).reshape(np.shape(turn))
         return 1 - contrast * (c - core).clip(0) * strength - base * cover(x, y), 0 * c
 
@@ -148,8 +167,14 @@ def residue_film(rng, centre, size_um, contrast=None):
     contrast = rng.uniform(0.10, 0.25) if contrast is None else contrast
     cover = field_cover(rng, size_um / 2, 0.12, 0.7, edge=0.12)
     sign = 1 if rng.random() < 0.75 else -1
-    return Mark("residue film", "defect", np.array(centre), size_um * 0.62, cover,
-                _darken(sign * contrast, 0.5 * contrast))
+    return Mark(
+        "residue film",
+        "defect",
+        np.array(centre),
+        size_um * 0.62,
+        cover,
+        _darken(sign * contrast, 0.5 * contrast),
+    )
 
 
 def lint(rng, centre, length_um, contrast=None):
@@ -162,9 +187,16 @@ def lint(rng, centre, length_um, contrast=None):
     points = np.cumsum(steps, 0)
     points = points - points[int(rng.integers(n // 4, 3 * n // 4))] + centre
     width = rng.uniform(7, 14) * (1 + 0.12 * fields.wobble(rng, n, 4))
-    return Line("lint", points, width, contrast * (1 + 0.15 * fields.wobble(rng, n, 3)),
-                kind="defect", sharpness=4.0, profile=rng.choice(["strand", "strand", "plain"]),
-                removable=True)
+    return Line(
+        "lint",
+        points,
+        width,
+        contrast * (1 + 0.15 * fields.wobble(rng, n, 3)),
+        kind="defect",
+        sharpness=4.0,
+        profile=rng.choice(["strand", "strand", "plain"]),
+        removable=True,
+    )
 
 
 def debris_ring(rng, radius_um, share):

@@ -24,17 +24,26 @@ def scratch(rng, start, end, width_um, depth, breaks=0.0, bright=False):
     width = width_um * np.clip(1 + 0.10 * fields.wobble(rng, n, 3), 0.75, 1.25)
     strength = depth * np.clip(1 + 0.22 * fields.wobble(rng, n, 2), 0.5, 1.5)
     if breaks:
-        strength = np.where(fields.wobble(rng, n, 1.5) < np.quantile(
-            rng.standard_normal(400), breaks), 0.12 * strength, strength)
+        strength = np.where(
+            fields.wobble(rng, n, 1.5) < np.quantile(rng.standard_normal(400), breaks),
+            0.12 * strength,
+            strength,
+        )
     if rng.random() < 0.15:  # a tool that chattered
         strength = strength * (0.35 + 0.65 * (np.arange(n) % 3 > 0))
     ends = np.minimum(np.arange(n), np.arange(n)[::-1]) / 1.5
     strength = strength * np.clip(0.55 + ends, 0, 1)
     groove = width_um > 2.5 and rng.random() < 0.75
-    return Line("scratch", points, width, -strength if bright else strength,
-                sharpness=4.0 if groove else rng.choice([1.0, 1.5, 2.0]),
-                flank=rng.choice([0, 0, 0.3]), profile="groove" if groove else "plain",
-                seed=int(rng.integers(100)))
+    return Line(
+        "scratch",
+        points,
+        width,
+        -strength if bright else strength,
+        sharpness=4.0 if groove else rng.choice([1.0, 1.5, 2.0]),
+        flank=rng.choice([0, 0, 0.3]),
+        profile="groove" if groove else "plain",
+        seed=int(rng.integers(100)),
+    )
 
 
 def scratch_at(rng, nearest_um, length_um, width_um, depth, **more):
@@ -83,23 +92,34 @@ def chip(rng, cladding_radius_um, depth_um, width_um):
         fx, fy = x + place[0], y + place[1]
         off = (np.arctan2(fy, fx) - turn + np.pi) % (2 * np.pi) - np.pi
         across = off * cladding_radius_um / (width_um / 2)
-        wobble = np.interp(np.clip(across, -1, 1).ravel(), np.linspace(-1, 1, n),
-                           ragged).reshape(np.shape(across))
+        wobble = np.interp(np.clip(across, -1, 1).ravel(), np.linspace(-1, 1, n), ragged).reshape(
+            np.shape(across)
+        )
         reach = depth_um * np.clip(1 - across**2, 0, 1) ** 0.7 * (1 + 0.12 * wobble)
         return reach, cladding_radius_um - np.hypot(fx, fy)
 
     def cover(x, y):
         reach, depth = inward(x, y)
-        return np.clip((reach - depth) / 0.4 + 0.5, 0, 1) * np.clip((depth + 0.6) / 0.4, 0, 1) * (
-            reach > 0.2)
+        return (
+            np.clip((reach - depth) / 0.4 + 0.5, 0, 1)
+            * np.clip((depth + 0.6) / 0.4, 0, 1)
+            * (reach > 0.2)
+        )
 
     def light(x, y, c):
         reach, depth = inward(x, y)
         lines = 0.8 + 0.3 * np.cos(2 * np.pi * (reach - depth) / ripples)
         return 1 - sign * contrast * c * lines, 0 * c
 
-    return Mark("chip", "defect", place, max(width_um, 2 * depth_um) / 2 * 1.1, cover, light,
-                removable=False)
+    return Mark(
+        "chip",
+        "defect",
+        place,
+        max(width_um, 2 * depth_um) / 2 * 1.1,
+        cover,
+        light,
+        removable=False,
+    )
 
 
 def burn(rng, centre, size_um, contrast=None):
@@ -118,10 +138,12 @@ def crack(rng, start, heading, length_um, width_um, depth):
     """A jagged line across the glass."""
     n = int(np.clip(length_um / 4, 6, 40))
     turns = heading + rng.normal(0, 0.35, n)
-    points = np.array(start) + np.concatenate([[[0, 0]], np.cumsum(
-        np.stack([np.cos(turns), np.sin(turns)], 1) * length_um / n, 0)])
+    points = np.array(start) + np.concatenate(
+        [[[0, 0]], np.cumsum(np.stack([np.cos(turns), np.sin(turns)], 1) * length_um / n, 0)]
+    )
     width = width_um * np.linspace(1.15, 0.75, n + 1)
-    line = Line("crack", points, width, np.full(n + 1, depth), kind="defect", sharpness=2.0,
-                flank=0.35)
+    line = Line(
+        "crack", points, width, np.full(n + 1, depth), kind="defect", sharpness=2.0, flank=0.35
+    )
     line.other_kind = ("scratch", width_um)
     return line

@@ -22,20 +22,28 @@ def draw_parameters(rng, multimode, look=None):
     ferrule, cladding = rng.uniform(*ferrule_range), rng.uniform(*cladding_range)
     if look == "near_equal":
         cladding = ferrule * rng.choice([rng.uniform(0.86, 0.95), rng.uniform(1.05, 1.15)])
-    core_style = rng.choice(["none", "brighter", "darker", "lit", "dark_ring"],
-                            p=[0.15, 0.32, 0.23, 0.15, 0.15])
+    core_style = rng.choice(
+        ["none", "brighter", "darker", "lit", "dark_ring"], p=[0.15, 0.32, 0.23, 0.15, 0.15]
+    )
     core_um = rng.choice([50.0, 62.5]) + rng.normal(0, 0.8) if multimode else rng.uniform(7.8, 9.6)
     return {
-        "look": str(look), "ferrule": ferrule, "cladding": cladding,
+        "look": str(look),
+        "ferrule": ferrule,
+        "cladding": cladding,
         "cladding_um": 125 + float(np.clip(rng.normal(0, 0.25), -0.7, 0.7)),
-        "core_style": str(core_style), "core_um": float(core_um),
+        "core_style": str(core_style),
+        "core_um": float(core_um),
         "core_shift_um": rng.normal(0, 0.8 if multimode else 0.25, 2).clip(-1.5, 1.5),
         "ring": str(rng.choice(["dark", "bright", "thin", "uneven"], p=[0.45, 0.15, 0.25, 0.15])),
-        "ring_um": rng.uniform(0.5, 2.6), "ring_level": rng.uniform(0.12, 0.6),
-        "grain": rng.uniform(0.012, 0.07), "grain_um": rng.uniform(0.5, 2.2),
-        "marks": rng.uniform(0, 0.035) * (rng.random() < 0.4), "marks_rad": rng.uniform(0, np.pi),
+        "ring_um": rng.uniform(0.5, 2.6),
+        "ring_level": rng.uniform(0.12, 0.6),
+        "grain": rng.uniform(0.012, 0.07),
+        "grain_um": rng.uniform(0.5, 2.2),
+        "marks": rng.uniform(0, 0.035) * (rng.random() < 0.4),
+        "marks_rad": rng.uniform(0, np.pi),
         "pores": int(rng.integers(0, 220)) if rng.random() < 0.5 else 0,
-        "core_gain": rng.uniform(0.06, 0.30), "lit_gain": rng.uniform(0.6, 2.2),
+        "core_gain": rng.uniform(0.06, 0.30),
+        "lit_gain": rng.uniform(0.6, 2.2),
         "core_edge_um": float(rng.choice([0.6, 0.6, 2.5, 6.0])) if multimode else 0.6,
         "bore_chips": int(rng.integers(2, 14)) if rng.random() < 0.2 else 0,
         "blotches": rng.uniform(0.02, 0.08) if rng.random() < 0.25 else 0.0,
@@ -62,7 +70,9 @@ def _core(x, y, face, view, multimode):
     if style == "dark_ring":
         ring = np.exp(-(((radius - half) / 0.8) ** 2))
         return 1 - face["core_gain"] * ring + 0.4 * face["core_gain"] * disc
-    graded = np.clip(1 - (radius / half) ** 2, 0, 1) if multimode else np.exp(-2 * (radius / half) ** 2)
+    graded = (
+        np.clip(1 - (radius / half) ** 2, 0, 1) if multimode else np.exp(-2 * (radius / half) ** 2)
+    )
     return 1 + face["lit_gain"] * graded
 
 
@@ -109,7 +119,9 @@ def bare_face(rng, view, face, multimode):
     width = face["ring_um"]
     if face["ring"] == "uneven":
         turn = (np.degrees(angle) % 360).astype(np.float32)
-        width = width * np.clip(1 + 0.4 * np.interp(turn, np.arange(360), bend, period=360), 0.3, 1.8)
+        width = width * np.clip(
+            1 + 0.4 * np.interp(turn, np.arange(360), bend, period=360), 0.3, 1.8
+        )
     if face["ring"] == "thin":
         width = 0.5
     ring = _soft(radius - edge, view) * _soft(edge + width - radius, view)

@@ -20,8 +20,9 @@ def grain(rng, shape, sigma_px):
     small = (shape[0] // step + 3, shape[1] // step + 3)
     field = ndimage.gaussian_filter(white(rng, small), sigma_px / step, mode="wrap")
     if step > 1:
-        field = np.asarray(Image.fromarray(field).resize(
-            (small[1] * step, small[0] * step), Image.BILINEAR))
+        field = np.asarray(
+            Image.fromarray(field).resize((small[1] * step, small[0] * step), Image.BILINEAR)
+        )
     return unit(field[: shape[0], : shape[1]])
 
 
@@ -37,7 +38,7 @@ def fractal(rng, shape, coarsest_px, octaves, persistence=0.5):
 
 
 def grinding(rng, shape, angle_rad, spacing_px):
-    """Parallel polishing marks: noise that changes across one direction only, and fades along it."""
+    """Parallel polishing marks: noise across one direction only, that fades along it."""
     y, x = np.indices(shape, dtype=np.float32)
     across = x * np.sin(angle_rad) - y * np.cos(angle_rad)
     across -= across.min()

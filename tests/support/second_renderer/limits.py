@@ -22,19 +22,25 @@ RULES = {
         ("A", "scratch", lambda s: True, 0),
         ("A", "defect", lambda s: True, 0),
         ("B", "scratch", lambda s: s > 3, 0),
-    ] + _SM_B_DEFECTS + _SM_D,
+    ]
+    + _SM_B_DEFECTS
+    + _SM_D,
     "sm-apc": [
         ("A", "scratch", lambda s: s <= 3, 4),
         ("A", "scratch", lambda s: s > 3, 0),
         ("A", "defect", lambda s: True, 0),
-    ] + _SM_B_DEFECTS + _SM_D,
+    ]
+    + _SM_B_DEFECTS
+    + _SM_D,
     "sm-pc": [
         ("A", "scratch", lambda s: s <= 3, 2),
         ("A", "scratch", lambda s: s > 3, 0),
         ("A", "defect", lambda s: s <= 3, 2),
         ("A", "defect", lambda s: s > 3, 0),
         ("B", "scratch", lambda s: s > 3, 3),
-    ] + _SM_B_DEFECTS + _SM_D,
+    ]
+    + _SM_B_DEFECTS
+    + _SM_D,
     "mm-pc": [
         ("A", "scratch", lambda s: s > 3, 0),
         ("A", "defect", lambda s: s <= 5, 4),

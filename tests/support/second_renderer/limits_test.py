@@ -11,21 +11,36 @@ import marks
 
 # (table, kind, distance from the centre in um, sizes in um, passes)
 CASES = [
-    ("sm-upc", "scratch", 30, [3.0], True), ("sm-upc", "scratch", 30, [3.01], False),
-    ("sm-upc", "defect", 30, [1.99] * 100, True), ("sm-upc", "defect", 30, [2.0] * 5, True),
-    ("sm-upc", "defect", 30, [2.0] * 6, False), ("sm-upc", "defect", 30, [5.0] * 5, True),
-    ("sm-upc", "defect", 30, [5.01], False), ("sm-upc", "defect", 100, [10.0], True),
-    ("sm-upc", "defect", 100, [10.01], False), ("sm-upc", "scratch", 0, [0.1], False),
-    ("sm-apc", "scratch", 5, [3.0] * 4, True), ("sm-apc", "scratch", 5, [0.5] * 5, False),
-    ("sm-apc", "scratch", 5, [3.01], False), ("sm-apc", "defect", 5, [0.5], False),
-    ("mm-pc", "defect", 5, [5.0] * 4, True), ("mm-pc", "defect", 5, [0.5] * 5, False),
-    ("mm-pc", "defect", 5, [5.01], False), ("mm-pc", "defect", 40, [4.99] * 99, True),
-    ("mm-pc", "defect", 40, [5.0] * 5, True), ("mm-pc", "defect", 40, [5.0] * 6, False),
-    ("mm-pc", "defect", 40, [10.01], False), ("mm-pc", "defect", 100, [19.99] * 99, True),
-    ("mm-pc", "defect", 100, [30.0] * 5, True), ("mm-pc", "defect", 100, [20.0] * 6, False),
-    ("mm-pc", "defect", 100, [30.01], False), ("sm-pc", "scratch", 5, [3.0] * 2, True),
-    ("sm-pc", "scratch", 5, [3.0] * 3, False), ("sm-pc", "defect", 5, [3.01], False),
-    ("sm-upc", "defect", 60, [40.0], True), ("sm-upc", "defect", 126, [90.0], True),
+    ("sm-upc", "scratch", 30, [3.0], True),
+    ("sm-upc", "scratch", 30, [3.01], False),
+    ("sm-upc", "defect", 30, [1.99] * 100, True),
+    ("sm-upc", "defect", 30, [2.0] * 5, True),
+    ("sm-upc", "defect", 30, [2.0] * 6, False),
+    ("sm-upc", "defect", 30, [5.0] * 5, True),
+    ("sm-upc", "defect", 30, [5.01], False),
+    ("sm-upc", "defect", 100, [10.0], True),
+    ("sm-upc", "defect", 100, [10.01], False),
+    ("sm-upc", "scratch", 0, [0.1], False),
+    ("sm-apc", "scratch", 5, [3.0] * 4, True),
+    ("sm-apc", "scratch", 5, [0.5] * 5, False),
+    ("sm-apc", "scratch", 5, [3.01], False),
+    ("sm-apc", "defect", 5, [0.5], False),
+    ("mm-pc", "defect", 5, [5.0] * 4, True),
+    ("mm-pc", "defect", 5, [0.5] * 5, False),
+    ("mm-pc", "defect", 5, [5.01], False),
+    ("mm-pc", "defect", 40, [4.99] * 99, True),
+    ("mm-pc", "defect", 40, [5.0] * 5, True),
+    ("mm-pc", "defect", 40, [5.0] * 6, False),
+    ("mm-pc", "defect", 40, [10.01], False),
+    ("mm-pc", "defect", 100, [19.99] * 99, True),
+    ("mm-pc", "defect", 100, [30.0] * 5, True),
+    ("mm-pc", "defect", 100, [20.0] * 6, False),
+    ("mm-pc", "defect", 100, [30.01], False),
+    ("sm-pc", "scratch", 5, [3.0] * 2, True),
+    ("sm-pc", "scratch", 5, [3.0] * 3, False),
+    ("sm-pc", "defect", 5, [3.01], False),
+    ("sm-upc", "defect", 60, [40.0], True),
+    ("sm-upc", "defect", 126, [90.0], True),
 ]
 
 
@@ -38,7 +53,10 @@ class Limits(unittest.TestCase):
 
     def test_a_size_beside_a_limit_is_borderline_and_one_far_from_it_is_not(self):
         def one(size):
-            return limits.is_borderline("sm-upc", [{"kind": "defect", "size_um": size, "r_min_um": 30}])
+            return limits.is_borderline(
+                "sm-upc", [{"kind": "defect", "size_um": size, "r_min_um": 30}]
+            )
+
         self.assertEqual([one(3.0), one(4.8), one(5.3), one(8.0)], [False, True, True, False])
 
 

@@ -17,8 +17,28 @@ import numpy as np
 import scene
 
 # Of twenty pictures: nine fail, seven pass, four cannot be graded (one or two without a fibre).
-TARGETS = ["fail", "pass", "fail", "ungradable", "pass", "fail", "no_fibre", "fail", "pass", "fail",
-           "pass", "ungradable", "fail", "pass", "fail", "fail", "pass", "ungradable", "fail", "pass"]
+TARGETS = [
+    "fail",
+    "pass",
+    "fail",
+    "ungradable",
+    "pass",
+    "fail",
+    "no_fibre",
+    "fail",
+    "pass",
+    "fail",
+    "pass",
+    "ungradable",
+    "fail",
+    "pass",
+    "fail",
+    "fail",
+    "pass",
+    "ungradable",
+    "fail",
+    "pass",
+]
 
 
 def one(seed, index, style=None):

@@ -35,7 +35,7 @@ class Mark:
         x, y = view.um_grid(box, sub)
         x, y = x - self.centre[0], y - self.centre[1]
         transmission, glow = self.light(x, y, self.cover(x, y))
-        part = image[box[1]:box[3], box[0]:box[2]]
+        part = image[box[1] : box[3], box[0] : box[2]]
         part *= binned(transmission + 0 * (x + y), sub)
         part += part.mean() * binned(glow + 0 * (x + y), sub)
         np.maximum(part, 0, out=part)
@@ -52,8 +52,13 @@ class Mark:
             raise ValueError("empty mark")
         points = np.stack([line[xs], line[ys]], 1)
         radii = np.hypot(*(points + self.centre).T)
-        centre_inside = np.hypot(*self.centre) < half and inside[
-            int(np.argmin(abs(line + self.centre[1]))), int(np.argmin(abs(line + self.centre[0])))]
+        centre_inside = (
+            np.hypot(*self.centre) < half
+            and inside[
+                int(np.argmin(abs(line + self.centre[1]))),
+                int(np.argmin(abs(line + self.centre[0]))),
+            ]
+        )
         self.truth = {
             "size_um": enclosing_diameter(points) + step,
             "r_min_um": 0.0 if centre_inside else max(0.0, float(radii.min()) - step / 2),
@@ -65,6 +70,7 @@ class Mark:
 @dataclass
 class Line:
     """A scratch or a crack: points in um, with a width and a depth at each."""
+
     name: str
     points: np.ndarray
     width: np.ndarray
@@ -107,11 +113,13 @@ class Line:
         for a, b in zip(self.points[:-1], self.points[1:]):
             along = b - a
             share = np.clip(((x - a[0]) * along[0] + (y - a[1]) * along[1]) / (along @ along), 0, 1)
-            gap = np.minimum(gap, np.hypot(x - a[0] - share * along[0], y - a[1] - share * along[1]))
+            gap = np.minimum(
+                gap, np.hypot(x - a[0] - share * along[0], y - a[1] - share * along[1])
+            )
         across = 2 * gap / self.width.mean()
         shape = np.exp(-np.log(2) * across ** (2 * self.sharpness))
         pale = 1 - 1.5 * np.exp(-((1.3 * across) ** 2))
-        loss[box[1]:box[3], box[0]:box[2]] = np.median(self.depth) * shape * pale
+        loss[box[1] : box[3], box[0] : box[2]] = np.median(self.depth) * shape * pale
 
     def _paint_segment(self, view, loss, i, sub, reach):
         a, b = self.points[i], self.points[i + 1]
@@ -137,10 +145,11 @@ class Line:
             ridges = np.cos(2 * np.pi * side / width * 1.5 + self.seed)
             here = here * (0.88 + 0.15 * ridges + 0.12 * self._ripple(i, t, 2.6))
         if self.flank:
-            here = here - self.flank * depth * np.exp(-(((side - 0.9 * width) / (0.4 * width)) ** 2)
-                                                      - (beyond / width) ** 2)
+            here = here - self.flank * depth * np.exp(
+                -(((side - 0.9 * width) / (0.4 * width)) ** 2) - (beyond / width) ** 2
+            )
         here = binned(here, sub)
-        part = loss[box[1]:box[3], box[0]:box[2]]
+        part = loss[box[1] : box[3], box[0] : box[2]]
         stronger = np.abs(here) > np.abs(part)
         part[stronger] = here[stronger]
 
@@ -149,16 +158,24 @@ class Line:
         return np.sin(2 * np.pi * t / period_um + 1.7 * i + self.seed) * np.cos(t / 2.3 + 0.6 * i)
 
     def measure(self):
-        dense = np.concatenate([np.linspace(self.points[i], self.points[i + 1], 12)
-                                for i in range(len(self.points) - 1)])
+        dense = np.concatenate(
+            [
+                np.linspace(self.points[i], self.points[i + 1], 12)
+                for i in range(len(self.points) - 1)
+            ]
+        )
         radii = np.hypot(dense[:, 0], dense[:, 1])
         solid = self.width[np.abs(self.depth) > 0.3 * np.abs(self.depth).max()]
         width = float(np.median(solid))
         length = float(np.linalg.norm(np.diff(self.points, axis=0), axis=1).sum())
         size = width if self.kind == "scratch" else enclosing_diameter(self.points) + width
-        self.truth = {"size_um": size, "width_um": width, "length_um": length,
-                      "r_min_um": max(0.0, float(radii.min()) - width / 2),
-                      "r_max_um": float(radii.max()) + width / 2}
+        self.truth = {
+            "size_um": size,
+            "width_um": width,
+            "length_um": length,
+            "r_min_um": max(0.0, float(radii.min()) - width / 2),
+            "r_max_um": float(radii.max()) + width / 2,
+        }
         return self.truth
 
 
@@ -179,8 +196,11 @@ def blob_cover(rng, diameter_um, roughness=0.15, stretch=1.0, corners=0):
     def cover(x, y):
         p = (x * np.cos(tilt) + y * np.sin(tilt)) / a
         q = (-x * np.sin(tilt) + y * np.cos(tilt)) / b
-        reach = np.interp((np.arctan2(q, p) % (2 * np.pi)).ravel(), turn, radius,
-                          period=2 * np.pi).reshape(np.shape(p)).astype(np.float32)
+        reach = (
+            np.interp((np.arctan2(q, p) % (2 * np.pi)).ravel(), turn, radius, period=2 * np.pi)
+            .reshape(np.shape(p))
+            .astype(np.float32)
+        )
         return np.clip((reach - np.hypot(p, q)) / soft + 0.5, 0, 1)
 
     return cover
@@ -198,8 +218,10 @@ def field_cover(rng, extent_um, coarseness, threshold, edge=0.12):
     step = 3 * extent_um / n
 
     def cover(x, y):
-        at = [np.broadcast_to(y, np.broadcast(x, y).shape) / step + n / 2,
-              np.broadcast_to(x, np.broadcast(x, y).shape) / step + n / 2]
+        at = [
+            np.broadcast_to(y, np.broadcast(x, y).shape) / step + n / 2,
+            np.broadcast_to(x, np.broadcast(x, y).shape) / step + n / 2,
+        ]
         value = ndimage.map_coordinates(noise, at, order=1, mode="nearest")
         height = threshold + 0.35 * value - (np.hypot(x, y) / extent_um) ** 2
         return np.clip(height / edge + 0.5, 0, 1)

@@ -31,7 +31,9 @@ def text_page(rng, shape):
     draw = ImageDraw.Draw(image)
     size = int(rng.integers(14, 48))
     font = ImageFont.truetype(FONT.replace("Mono", ""), size)
-    words = "panel row port link loss fibre label rack cable tray seal cover floor note date".split()
+    words = (
+        "panel row port link loss fibre label rack cable tray seal cover floor note date".split()
+    )
     for y in range(20, shape[0], int(1.5 * size)):
         draw.text((25, y), " ".join(rng.choice(words, 14)), fill=25, font=font)
     turned = image.rotate(rng.uniform(-8, 8), fillcolor=235, resample=Image.BICUBIC)
@@ -53,7 +55,9 @@ def washer(rng, shape):
     radius, turn = np.hypot(x - cx, y - cy), np.arctan2(y - cy, x - cx)
     outer = rng.uniform(0.3, 0.45) * shape[0]
     inner = outer * rng.uniform(0.4, 0.6)
-    rings = np.interp(radius.ravel(), np.arange(2000), 0.1 * fields.wobble(rng, 2000, 1.5)).reshape(shape)
+    rings = np.interp(radius.ravel(), np.arange(2000), 0.1 * fields.wobble(rng, 2000, 1.5)).reshape(
+        shape
+    )
     shine = 0.45 + 0.3 * np.cos(2 * turn + rng.uniform(0, 6)) + rings
     ring = np.clip((outer - radius) / 2, 0, 1) * np.clip((radius - inner) / 2, 0, 1)
     return _finish(rng, 0.06 + ring * shine)
@@ -68,7 +72,9 @@ def bubbles(rng, shape):
         cx, cy = rng.uniform(0, shape[1]), rng.uniform(0, shape[0])
         d = np.hypot(x - cx, y - cy) / r
         picture -= 0.25 * np.exp(-(((d - 1) / 0.07) ** 2))
-        picture += 0.25 * np.exp(-(np.hypot(x - cx + 0.3 * r, y - cy + 0.3 * r) / (0.15 * r)) ** 2)
+        picture += 0.25 * np.exp(
+            -((np.hypot(x - cx + 0.3 * r, y - cy + 0.3 * r) / (0.15 * r)) ** 2)
+        )
     return _finish(rng, np.clip(picture, 0, 1))
 
 
@@ -106,7 +112,9 @@ def cable_jacket(rng, shape):
     y, x = np.indices(shape, dtype=np.float32)
     turn = rng.uniform(-0.6, 0.6)
     v = ((y - shape[0] / 2) * np.cos(turn) + (x - shape[1] / 2) * np.sin(turn)) / (0.3 * shape[0])
-    body = np.sqrt(np.clip(1 - v**2, 0, 1)) * 0.6 + 0.3 * np.exp(-(((v + 0.35) / 0.1) ** 2)) * (abs(v) < 1)
+    body = np.sqrt(np.clip(1 - v**2, 0, 1)) * 0.6 + 0.3 * np.exp(-(((v + 0.35) / 0.1) ** 2)) * (
+        abs(v) < 1
+    )
     return _finish(rng, 0.06 + body + 0.02 * fields.grain(rng, shape, 2))
 
 
@@ -121,8 +129,11 @@ def far_ferrule(rng, shape):
     square = np.maximum(np.abs(x - cx) / 1.1, np.abs(y - cy))
     picture = np.full(shape, 0.07, np.float32) + 0.22 * (square < half)
     picture -= 0.12 * ((square < half * 0.72) & (radius > bevel))
-    picture += (0.55 * np.clip(bevel - radius, 0, 1)
-                * np.clip(1 - (radius - face) / (bevel - face) * 0.7, 0, 1))
+    picture += (
+        0.55
+        * np.clip(bevel - radius, 0, 1)
+        * np.clip(1 - (radius - face) / (bevel - face) * 0.7, 0, 1)
+    )
     return _finish(rng, np.clip(ndimage.gaussian_filter(picture, 2), 0, 1))
 
 
@@ -130,11 +141,25 @@ def hair(rng, shape):
     """A hair across an empty field."""
     y, x = np.indices(shape, dtype=np.float32)
     middle = shape[0] / 2 + 0.2 * shape[0] * np.interp(
-        np.arange(shape[1]), np.linspace(0, shape[1], 40), fields.wobble(rng, 40, 6))
+        np.arange(shape[1]), np.linspace(0, shape[1], 40), fields.wobble(rng, 40, 6)
+    )
     away = np.abs(y - middle[None, :]) / rng.uniform(12, 40)
     strand = 0.45 * np.exp(-(away**6)) - 0.4 * np.exp(-((2.5 * away) ** 2))
     return _finish(rng, np.clip(0.6 - strand + 0.02 * fields.fractal(rng, shape, 90, 4), 0, 1))
 
 
-SCENES = [ferrule_only, uniform, text_page, mask_only, washer, bubbles, lamp_spots, grid, cloth,
-          cloudy, cable_jacket, far_ferrule, hair]
+SCENES = [
+    ferrule_only,
+    uniform,
+    text_page,
+    mask_only,
+    washer,
+    bubbles,
+    lamp_spots,
+    grid,
+    cloth,
+    cloudy,
+    cable_jacket,
+    far_ferrule,
+    hair,
+]

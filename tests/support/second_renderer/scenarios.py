@@ -32,9 +32,10 @@ def _add(marks, make, at, *args, **more):
 
 # ---------------------------------------------------------------- allowed marks
 
+
 def small_specks_in_b(rng, placer, limits, count):
     """Specks that zone B allows: at most 5 of 2 to 5 um (5 to 10 um for multimode)."""
-    low, high = ((2.6, 4.2) if limits != "mm-pc" else (2.8, 8.5))
+    low, high = (2.6, 4.2) if limits != "mm-pc" else (2.8, 8.5)
     inner = 15.5 if limits != "mm-pc" else 36.0
     marks = []
     for _ in range(count):
@@ -49,8 +50,12 @@ def fine_dust(rng, placer, limits):
     marks = []
     for _ in range(int(rng.integers(5, 14))):
         size = rng.uniform(0.8, 1.2)
-        _add(marks, lambda p, s: dirt.speck(rng, p, s, rng.uniform(0.4, 0.8), False),
-             placer.place(18 if limits != "mm-pc" else 37, 54, size), size)
+        _add(
+            marks,
+            lambda p, s: dirt.speck(rng, p, s, rng.uniform(0.4, 0.8), False),
+            placer.place(18 if limits != "mm-pc" else 37, 54, size),
+            size,
+        )
     return marks
 
 
@@ -64,9 +69,16 @@ def marks_in_core(rng, placer, limits):
     elif limits == "sm-pc" and rng.random() < 0.5:
         _add(marks, lambda p: dirt.speck(rng, p, 2.2), placer.place(2, 8, 2.2))
     else:
-        marks = [damage.scratch_at(rng, rng.uniform(1, 9), rng.uniform(40, 100),
-                                   rng.uniform(0.9, 2.0), rng.uniform(0.2, 0.5))
-                 for _ in range(int(rng.integers(1, 4 if limits == "sm-apc" else 3)))]
+        marks = [
+            damage.scratch_at(
+                rng,
+                rng.uniform(1, 9),
+                rng.uniform(40, 100),
+                rng.uniform(0.9, 2.0),
+                rng.uniform(0.2, 0.5),
+            )
+            for _ in range(int(rng.integers(1, 4 if limits == "sm-apc" else 3)))
+        ]
     return marks
 
 
@@ -85,8 +97,17 @@ def dirt_outside(rng, placer, count):
     for _ in range(count):
         size = float(np.exp(rng.uniform(np.log(4), np.log(70))))
         at = placer.place(131 + size * 0.75, 230 + size, size)
-        make = rng.choice([dirt.speck, dirt.dust_cluster, dirt.oil_smear, dirt.finger_oil,
-                           dirt.dried_droplet, dirt.gel, dirt.salt])
+        make = rng.choice(
+            [
+                dirt.speck,
+                dirt.dust_cluster,
+                dirt.oil_smear,
+                dirt.finger_oil,
+                dirt.dried_droplet,
+                dirt.gel,
+                dirt.salt,
+            ]
+        )
         _add(marks, lambda p, s: make(rng, p, s), at, size)
     if rng.random() < 0.25:
         at = placer.place(260, 330, 100)
@@ -101,17 +122,38 @@ def allowed_scratches(rng, limits, count):
         depth = rng.uniform(0.15, 0.5)
         if where == "D":
             nearest = rng.uniform(70, 118)
-            marks.append(damage.scratch_at(rng, nearest, rng.uniform(30, 180),
-                                           rng.uniform(0.8, 8), depth, breaks=rng.uniform(0, 0.3)))
+            marks.append(
+                damage.scratch_at(
+                    rng,
+                    nearest,
+                    rng.uniform(30, 180),
+                    rng.uniform(0.8, 8),
+                    depth,
+                    breaks=rng.uniform(0, 0.3),
+                )
+            )
         elif where == "C":
-            marks.append(damage.radial_scratch(rng, rng.uniform(60, 65), rng.uniform(10, 60),
-                                               rng.uniform(0.8, 4), depth))
+            marks.append(
+                damage.radial_scratch(
+                    rng, rng.uniform(60, 65), rng.uniform(10, 60), rng.uniform(0.8, 4), depth
+                )
+            )
         else:
-            inner = {"A": 4.0, "B": 17.0}[where] if limits != "mm-pc" else {"A": 3.0, "B": 37.0}[where]
+            inner = (
+                {"A": 4.0, "B": 17.0}[where] if limits != "mm-pc" else {"A": 3.0, "B": 37.0}[where]
+            )
             outer = 52.0 if where == "B" else 28.0
-            marks.append(damage.scratch_at(rng, rng.uniform(inner, outer), rng.uniform(15, 90),
-                                           rng.uniform(0.9, 2.1), depth,
-                                           bright=rng.random() < 0.15, breaks=rng.uniform(0, 0.25)))
+            marks.append(
+                damage.scratch_at(
+                    rng,
+                    rng.uniform(inner, outer),
+                    rng.uniform(15, 90),
+                    rng.uniform(0.9, 2.1),
+                    depth,
+                    bright=rng.random() < 0.15,
+                    breaks=rng.uniform(0, 0.25),
+                )
+            )
     return marks
 
 
@@ -136,15 +178,20 @@ def allowed(rng, placer, limits):
 
 # ---------------------------------------------------------------- deciding marks
 
+
 def speck_beyond_count(rng, placer, limits):
     """One too many of the counted size, each faint to middling."""
-    low, high = ((3.0, 4.2) if limits != "mm-pc" else (6.0, 8.6))
+    low, high = (3.0, 4.2) if limits != "mm-pc" else (6.0, 8.6)
     inner = 15.5 if limits != "mm-pc" else 36.0
     marks = []
     for _ in range(int(rng.integers(6, 9))):
         size = rng.uniform(low, high)
-        _add(marks, lambda p, s: dirt.speck(rng, p, s, rng.uniform(0.3, 0.5), False),
-             placer.place(inner + size / 2, 55 - size / 2, size), size)
+        _add(
+            marks,
+            lambda p, s: dirt.speck(rng, p, s, rng.uniform(0.3, 0.5), False),
+            placer.place(inner + size / 2, 55 - size / 2, size),
+            size,
+        )
     return marks
 
 
@@ -165,23 +212,54 @@ def speck_in_core(rng, placer, limits):
 def scratch_through_core(rng, placer, limits):
     """Thin and faint but visible; where thin ones are allowed, more of them or a wide one."""
     if limits == "sm-upc":
-        return [damage.scratch_at(rng, rng.uniform(0, 9), rng.uniform(50, 130),
-                                  rng.uniform(0.9, 1.8), rng.uniform(0.12, 0.35),
-                                  breaks=rng.uniform(0, 0.2), bright=rng.random() < 0.2)]
+        return [
+            damage.scratch_at(
+                rng,
+                rng.uniform(0, 9),
+                rng.uniform(50, 130),
+                rng.uniform(0.9, 1.8),
+                rng.uniform(0.12, 0.35),
+                breaks=rng.uniform(0, 0.2),
+                bright=rng.random() < 0.2,
+            )
+        ]
     if limits == "mm-pc" or rng.random() < 0.6:
-        return [damage.scratch_at(rng, rng.uniform(0, 9), rng.uniform(50, 120),
-                                  rng.uniform(4.0, 6.0), rng.uniform(0.25, 0.5))]
+        return [
+            damage.scratch_at(
+                rng,
+                rng.uniform(0, 9),
+                rng.uniform(50, 120),
+                rng.uniform(4.0, 6.0),
+                rng.uniform(0.25, 0.5),
+            )
+        ]
     count = {"sm-pc": 4, "sm-apc": 6}[limits]
-    return [damage.scratch_at(rng, rng.uniform(0, 9), rng.uniform(50, 110), rng.uniform(1.0, 1.9),
-                              rng.uniform(0.25, 0.5)) for _ in range(count)]
+    return [
+        damage.scratch_at(
+            rng,
+            rng.uniform(0, 9),
+            rng.uniform(50, 110),
+            rng.uniform(1.0, 1.9),
+            rng.uniform(0.25, 0.5),
+        )
+        for _ in range(count)
+    ]
 
 
 def wide_scratch_in_b(rng, placer, limits):
     low, high = (4.0, 5.5) if limits != "mm-pc" else (6.4, 8.0)
     inner = rng.uniform(18, 45) if limits != "mm-pc" else rng.uniform(39, 48)
     count = 5 if limits == "sm-pc" else 1
-    return [damage.scratch_at(rng, inner + (3 * k if k else 0), rng.uniform(30, 70),
-                              rng.uniform(low, high), rng.uniform(0.2, 0.5)) for k in range(count)]
+    return [
+        damage.scratch_at(
+            rng,
+            inner + (3 * k if k else 0),
+            rng.uniform(30, 70),
+            rng.uniform(low, high),
+            rng.uniform(0.2, 0.5),
+        )
+        for k in range(count)
+    ]
 
 
 def large_in_d(rng, placer, limits):
@@ -223,8 +301,11 @@ def crack_in_glass(rng, placer, limits):
     turn = rng.uniform(0, 2 * np.pi)
     start = CLADDING_UM * np.array([np.cos(turn), np.sin(turn)])
     inward = turn + np.pi + rng.uniform(-0.35, 0.35)
-    return [damage.crack(rng, start, inward, rng.uniform(60, 105), rng.uniform(1.2, 2.4),
-                         rng.uniform(0.4, 0.8))]
+    return [
+        damage.crack(
+            rng, start, inward, rng.uniform(60, 105), rng.uniform(1.2, 2.4), rng.uniform(0.4, 0.8)
+        )
+    ]
 
 
 def droplet_over_d(rng, placer, limits):
@@ -249,13 +330,20 @@ def stain_round_core(rng, placer, limits):
 
 
 DECIDING = {
-    "speck_beyond_count": (speck_beyond_count, 1.2), "single_in_b": (single_in_b, 1.8),
-    "speck_in_core": (speck_in_core, 1.2), "scratch_through_core": (scratch_through_core, 2.0),
-    "wide_scratch_in_b": (wide_scratch_in_b, 1.2), "large_in_d": (large_in_d, 1.5),
-    "film_on_cladding": (film_on_cladding, 1.5), "dirty_all_over": (dirty_all_over, 1.0),
-    "lint_across": (lint_across, 0.5), "chip_in_rim": (chip_in_rim, 0.8),
-    "crack_in_glass": (crack_in_glass, 0.6), "droplet_over_d": (droplet_over_d, 0.8),
-    "ring_of_debris": (ring_of_debris, 0.5), "stain_round_core": (stain_round_core, 0.5),
+    "speck_beyond_count": (speck_beyond_count, 1.2),
+    "single_in_b": (single_in_b, 1.8),
+    "speck_in_core": (speck_in_core, 1.2),
+    "scratch_through_core": (scratch_through_core, 2.0),
+    "wide_scratch_in_b": (wide_scratch_in_b, 1.2),
+    "large_in_d": (large_in_d, 1.5),
+    "film_on_cladding": (film_on_cladding, 1.5),
+    "dirty_all_over": (dirty_all_over, 1.0),
+    "lint_across": (lint_across, 0.5),
+    "chip_in_rim": (chip_in_rim, 0.8),
+    "crack_in_glass": (crack_in_glass, 0.6),
+    "droplet_over_d": (droplet_over_d, 0.8),
+    "ring_of_debris": (ring_of_debris, 0.5),
+    "stain_round_core": (stain_round_core, 0.5),
 }
 
 
@@ -264,4 +352,5 @@ def failing(rng, placer, limits):
     weights = np.array([DECIDING[n][1] for n in names])
     name = str(rng.choice(names, p=weights / weights.sum()))
     return name, DECIDING[name][0](rng, placer, limits) + (
-        allowed(rng, placer, limits) if rng.random() < 0.6 else [])
+        allowed(rng, placer, limits) if rng.random() < 0.6 else []
+    )

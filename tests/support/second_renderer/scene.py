@@ -41,7 +41,9 @@ def spoil(rng, style, how):
         px = left * span / 125
         x = px if rng.random() < 0.5 else w - px
         y = px if rng.random() < 0.5 else h - px
-        style["centre"] = (x, h / 2) if rng.random() < 0.4 else (w / 2, y) if rng.random() < 0.6 else (x, y)
+        style["centre"] = (
+            (x, h / 2) if rng.random() < 0.4 else (w / 2, y) if rng.random() < 0.6 else (x, y)
+        )
 
 
 def light_on_face(rng, view, face, multimode, marks, probes, sub):
@@ -65,8 +67,9 @@ def make_probes(rng, placer, limits):
         at = placer.place(inner, 54, 2.0, 4.0)
         if at is not None:
             cover = blob_cover(rng, 2.0, 0.02)
-            probes.append(Mark("probe", "defect", at, 1.0, cover,
-                               lambda x, y, c: (1 - 0.3 * c, 0 * c)))
+            probes.append(
+                Mark("probe", "defect", at, 1.0, cover, lambda x, y, c: (1 - 0.3 * c, 0 * c))
+            )
     return probes
 
 
@@ -105,8 +108,9 @@ def photograph(rng, style, view, face, limits, marks, probes):
         style["well"] = min(style["well"], 2500)
     sensed = [camera.on_sensor(light, lamp, view, style, sub) for light in lights]
     plain, without, seen, probed = (camera.luma(camera.expose(s, style)) for s in sensed)
-    noisy_without = Image.open(io.BytesIO(camera.encode(camera.to_bytes(
-        camera.expose(sensed[1], style, rng)), style)[1]))
+    noisy_without = Image.open(
+        io.BytesIO(camera.encode(camera.to_bytes(camera.expose(sensed[1], style, rng)), style)[1])
+    )
     store = camera.to_16_bits if style["sixteen"] else camera.to_bytes
     image = store(camera.expose(sensed[2], style, rng))
     enlarge = style["enlarge"]
@@ -123,9 +127,19 @@ def picture_without_fibre(rng, limits):
     w, h = style["size"]
     image = scene(rng, (h, w))
     extension, content = camera.encode(image, style)
-    truth = dict(limits=limits, style=style["name"], verdict="ungradable", borderline=False,
-                 why=f"no fibre: {scene.__name__}", gradable=False, has_fibre=False,
-                 centre_px=None, cladding_diameter_px=None, um_per_px=None, features=[])
+    truth = dict(
+        limits=limits,
+        style=style["name"],
+        verdict="ungradable",
+        borderline=False,
+        why=f"no fibre: {scene.__name__}",
+        gradable=False,
+        has_fibre=False,
+        centre_px=None,
+        cladding_diameter_px=None,
+        um_per_px=None,
+        features=[],
+    )
     return extension, content, truth
 
 
@@ -152,12 +166,20 @@ def picture_of_fibre(rng, limits, target, style_name=None):
     extension, content = camera.encode(image, style)
     truth = judge(limits, marks, view, style, snr, contrast)
     k = style["enlarge"]
-    truth.update(limits=limits, style=style["name"], scenario=style.get("spoiled", name),
-                 look=face["look"], core=face["core_style"], has_fibre=True,
-                 centre_px=[round((c + 0.5) * k - 0.5, 3) for c in view.centre],
-                 cladding_diameter_px=round(face["cladding_um"] / view.um_per_px * k, 3),
-                 um_per_px=round(view.um_per_px / k, 6), probe_snr=round(snr, 1),
-                 probe_contrast=round(contrast, 3), features=describe(limits, marks, view, k))
+    truth.update(
+        limits=limits,
+        style=style["name"],
+        scenario=style.get("spoiled", name),
+        look=face["look"],
+        core=face["core_style"],
+        has_fibre=True,
+        centre_px=[round((c + 0.5) * k - 0.5, 3) for c in view.centre],
+        cladding_diameter_px=round(face["cladding_um"] / view.um_per_px * k, 3),
+        um_per_px=round(view.um_per_px / k, 6),
+        probe_snr=round(snr, 1),
+        probe_contrast=round(contrast, 3),
+        features=describe(limits, marks, view, k),
+    )
     return extension, content, truth
 
 
@@ -167,8 +189,12 @@ def judge(limits, marks, view, style, snr, contrast):
     reasons = tables.broken(limits, rows)
     borderline = tables.is_borderline(limits, rows)
     if style.get("spoiled") in ("cut_d", "cut_half") and not reasons:
-        return dict(verdict="ungradable", borderline=borderline, gradable=False,
-                    why="zones with rules are out of view")
+        return dict(
+            verdict="ungradable",
+            borderline=borderline,
+            gradable=False,
+            why="zones with rules are out of view",
+        )
     if reasons and not borderline:
         return dict(verdict="fail", borderline=False, gradable=True, why="; ".join(reasons))
     pixel_um = view.um_per_px  # of the sensor: enlarging afterwards adds nothing
@@ -176,11 +202,19 @@ def judge(limits, marks, view, style, snr, contrast):
     sees = snr > 11 and contrast > 0.075 and pixel_um < 0.85 and blown < 0.2
     blind = snr < 4 or contrast < 0.04 or pixel_um > 1.25 or blown > 0.4
     if sees:
-        return dict(verdict="fail" if reasons else "pass", borderline=borderline, gradable=True,
-                    why="; ".join(reasons) or "every rule holds")
+        return dict(
+            verdict="fail" if reasons else "pass",
+            borderline=borderline,
+            gradable=True,
+            why="; ".join(reasons) or "every rule holds",
+        )
     if blown >= 0.2:
-        return dict(verdict="ungradable", borderline=borderline or not blind, gradable=False,
-                    why=f"{100 * blown:.0f} % of zone A is white or black")
+        return dict(
+            verdict="ungradable",
+            borderline=borderline or not blind,
+            gradable=False,
+            why=f"{100 * blown:.0f} % of zone A is white or black",
+        )
     why = f"2 um speck of 30 %: signal to noise {snr:.1f}, contrast {contrast:.3f}, {pixel_um:.2f} um/px"
     return dict(verdict="ungradable", borderline=borderline or not blind, gradable=False, why=why)
 
@@ -190,12 +224,20 @@ def describe(limits, marks, view, enlarge):
     for mark in marks:
         t = mark.truth
         at = (view.px_from_um(np.atleast_2d(mark.centre))[0] + 0.5) * enlarge - 0.5
-        row = {"kind": mark.kind, "name": mark.name, "size_um": round(t["size_um"], 2),
-               "zone": tables.zone_of(limits, t["r_min_um"]), "centre_px": [round(float(v), 1) for v in at],
-               "centre_um": [round(float(v), 2) for v in mark.centre],
-               "r_min_um": round(t["r_min_um"], 2), "extent_um": round(float(mark.extent_um), 2),
-               "contrast": t["contrast_seen"], "snr": t["snr"], "visibility": t["visibility"],
-               "removable": mark.removable}
+        row = {
+            "kind": mark.kind,
+            "name": mark.name,
+            "size_um": round(t["size_um"], 2),
+            "zone": tables.zone_of(limits, t["r_min_um"]),
+            "centre_px": [round(float(v), 1) for v in at],
+            "centre_um": [round(float(v), 2) for v in mark.centre],
+            "r_min_um": round(t["r_min_um"], 2),
+            "extent_um": round(float(mark.extent_um), 2),
+            "contrast": t["contrast_seen"],
+            "snr": t["snr"],
+            "visibility": t["visibility"],
+            "removable": mark.removable,
+        }
         if "length_um" in t:
             row["length_um"], row["width_um"] = round(t["length_um"], 1), round(t["width_um"], 2)
             row["path_um"] = [[round(float(v), 1) for v in p] for p in mark.points[::3]]

@@ -19,8 +19,11 @@ def run(command, folder, rows):
         files = [str(folder / row["file"]) for row in rows if row["limits"] == limits]
         for k in range(0, len(files), FILES_AT_A_TIME):
             started = time.time()
-            done = subprocess.run([*command, "--limits", limits, "--json", *files[k:k + FILES_AT_A_TIME]],
-                                  capture_output=True, text=True)
+            done = subprocess.run(
+                [*command, "--limits", limits, "--json", *files[k : k + FILES_AT_A_TIME]],
+                capture_output=True,
+                text=True,
+            )
             seconds += time.time() - started
             if done.returncode not in (0, 1, 3):
                 print(f"{command[0]}: exit code {done.returncode}: {done.stderr[-400:]}")
@@ -39,11 +42,16 @@ def _near(found, feature, row):
     places = (np.array(places, float) - row["centre_px"]) * um
     if "path_um" in feature:
         path = np.array(feature["path_um"])
-        dense = np.concatenate([np.linspace(a, b, 12) for a, b in zip(path[:-1], path[1:])] or [path])
+        dense = np.concatenate(
+            [np.linspace(a, b, 12) for a, b in zip(path[:-1], path[1:])] or [path]
+        )
         gaps = np.hypot(*(places[:, None, :] - dense[None]).transpose(2, 0, 1)).min(1)
         return float(np.sort(gaps)[len(gaps) // 2]) < reach + feature.get("width_um", 0)
     away = np.hypot(*(places - feature["centre_um"]).T)
-    return float(away.min()) < 0.55 * feature["size_um"] + reach or away[0] < feature["extent_um"] + reach
+    return (
+        float(away.min()) < 0.55 * feature["size_um"] + reach
+        or away[0] < feature["extent_um"] + reach
+    )
 
 
 def match(record, row):
@@ -74,9 +82,22 @@ def verdict_kind(row, got):
 
 
 def compare(rows, records):
-    out = {"n": 0, "right": 0, "wrong": [], "wrong_borderline": [], "no_fibre_found": [], "missed_fibre": [],
-           "centre_um": [], "diameter_percent": [], "time_ms": [], "seen": Counter(), "hit": Counter(),
-           "false": [], "false_pass_pictures": [], "size_error": defaultdict(list)}
+    out = {
+        "n": 0,
+        "right": 0,
+        "wrong": [],
+        "wrong_borderline": [],
+        "no_fibre_found": [],
+        "missed_fibre": [],
+        "centre_um": [],
+        "diameter_percent": [],
+        "time_ms": [],
+        "seen": Counter(),
+        "hit": Counter(),
+        "false": [],
+        "false_pass_pictures": [],
+        "size_error": defaultdict(list),
+    }
     for row in rows:
         record = records.get(row["file"])
         got = record["verdict"] if record else None
@@ -112,7 +133,8 @@ def _compare_parts(out, row, record):
     a, b = fibre["cladding_semi_axes_px"]
     out["centre_um"].append((off, row["file"]))
     out["diameter_percent"].append(
-        (100 * (2 * math.sqrt(a * b) / row["cladding_diameter_px"] - 1), row["file"]))
+        (100 * (2 * math.sqrt(a * b) / row["cladding_diameter_px"] - 1), row["file"])
+    )
     if off > 10:
         return
     hits, false = match(record, row)

@@ -14,7 +14,12 @@ def _template(with_marks, without, view_px, mark, um_per_px):
     x, y = view_px
     half = int(np.ceil(reach / um_per_px)) + 2
     h, w = without.shape
-    box = max(int(x) - half, 0), max(int(y) - half, 0), min(int(x) + half + 1, w), min(int(y) + half + 1, h)
+    box = (
+        max(int(x) - half, 0),
+        max(int(y) - half, 0),
+        min(int(x) + half + 1, w),
+        min(int(y) + half + 1, h),
+    )
     if box[2] - box[0] < 3 or box[3] - box[1] < 3:
         return None, box
     part = slice(box[1], box[3]), slice(box[0], box[2])
@@ -38,7 +43,7 @@ def matched_snr(template, residual, box, centre_px, rng, num_places=48):
         place = centre_px + radius * np.array([np.cos(turn), np.sin(turn)]) + jitter
         x0 = int(np.clip(place[0] - bw / 2, 0, max(w - bw, 0)))
         y0 = int(np.clip(place[1] - bh / 2, 0, max(h - bh, 0)))
-        here = residual[y0:y0 + bh, x0:x0 + bw]
+        here = residual[y0 : y0 + bh, x0 : x0 + bw]
         responses.append(float((t * here).sum()))
     responses = np.array(responses)
     spread = 1.4826 * np.median(np.abs(responses - np.median(responses)))
@@ -68,11 +73,14 @@ def assess(marks, with_marks, without, plain, noisy_without, view, enlarge, rng)
             mark.truth.update(snr=0.0, contrast_seen=0.0, visibility="hidden")
             continue
         snr = matched_snr(template, residual, box, centre, rng)
-        part = without[box[1]:box[3], box[0]:box[2]]
-        peak = np.sort(np.abs(template).ravel())[-max(3, template.size // 400):].mean()
+        part = without[box[1] : box[3], box[0] : box[2]]
+        peak = np.sort(np.abs(template).ravel())[-max(3, template.size // 400) :].mean()
         contrast = float(peak / max(4.0, np.median(part)))
-        mark.truth.update(snr=round(float(snr), 1), contrast_seen=round(contrast, 3),
-                          visibility=classify(snr, contrast, mark.kind))
+        mark.truth.update(
+            snr=round(float(snr), 1),
+            contrast_seen=round(contrast, 3),
+            visibility=classify(snr, contrast, mark.kind),
+        )
 
 
 def probe_sight(probes, with_probes, without, plain, noisy_without, view, enlarge, rng):
@@ -87,7 +95,7 @@ def probe_sight(probes, with_probes, without, plain, noisy_without, view, enlarg
         if template is None:
             continue
         snrs.append(matched_snr(template, residual, box, centre, rng, 24))
-        level = max(4.0, float(np.median(without[box[1]:box[3], box[0]:box[2]])))
+        level = max(4.0, float(np.median(without[box[1] : box[3], box[0] : box[2]])))
         contrasts.append(float(np.abs(template).max()) / level)
     return (float(np.median(snrs)), float(np.median(contrasts))) if snrs else (0.0, 0.0)
 
