@@ -15,6 +15,9 @@ constexpr StepTerms kRingedSharpened{true, true};
 // Least fall of the sum of squares over the noise, for each parameter more.
 constexpr double kLeastGain = 6.0;
 
+// A tone curve is believed when it takes away this share of the misfit.
+constexpr double kToneGain = 0.7;
+
 StepFit BestOf(const StepFitter& fitter, const std::vector<StepShape>& starts) {
   StepFit best;
   for (const StepShape& start : starts) {
@@ -113,11 +116,12 @@ double Stored(double light, double tone) {
 struct Attempt {
   double tone = 1.0;
   RimProfile profile;
-  StepFit plain, ringed;
+  StepFit plain, sharpened, ringed;
 
-  // The smaller misfit of the two, each parameter more at its price.
+  // The smallest misfit of the three, each parameter more at its price.
   [[nodiscard]] double Cost() const {
-    return std::min(plain.rss, ringed.rss + 3.0 * kLeastGain) + (tone > 1.0 ? kLeastGain : 0.0);
+    const double rich = std::min(sharpened.rss + 2.0 * kLeastGain, ringed.rss + 3.0 * kLeastGain);
+    return std::min(plain.rss, rich);
   }
 };
 
@@ -129,8 +133,12 @@ Attempt BestTone(const RimProfile& stored) {
     attempt.tone = tone;
     attempt.profile = InLight(stored, tone);
     attempt.plain = FitPlain(attempt.profile);
-    if (attempt.plain.rss > kLeastGain) attempt.ringed = FitRinged(attempt.profile, attempt.plain);
-    if (best.profile.level.empty() || attempt.Cost() < best.Cost()) best = std::move(attempt);
+    if (attempt.plain.rss > kLeastGain) {
+      attempt.sharpened = FitSharpened(attempt.profile, attempt.plain);
+      attempt.ringed = FitRinged(attempt.profile, attempt.plain);
+    }
+    const bool first = best.profile.level.empty();
+    if (first || attempt.Cost() < kToneGain * best.Cost() - kLeastGain) best = std::move(attempt);
     if (best.Cost() <= kLeastGain) break;
   }
   return best;
@@ -161,7 +169,7 @@ std::optional<RimModel> FitRimModel(const RimProfile& profile) {
   const StepFit& ringed = attempt.ringed;
   // Where there is no misfit to take away, no richer model can be worth it.
   if (plain.rss <= kLeastGain) return Describe(plain, kPlain, attempt);
-  const StepFit sharpened = FitSharpened(attempt.profile, plain);
+  const StepFit& sharpened = attempt.sharpened;
   const bool sharp = Worth(plain, sharpened, 2);
   const StepFit& simple = sharp ? sharpened : plain;
   const StepTerms simple_terms = sharp ? kSharpened : kPlain;

@@ -8,8 +8,8 @@ namespace endgrade::locate {
 namespace {
 
 constexpr double kWhite = 255.0;
-constexpr double kUsualDepth = 0.6;   // of an adhesive ring, as a share of the deepest possible
-constexpr double kDepthSpread = 0.3;  // of its logarithm
+constexpr double kUsualDepth = 0.5;    // of an adhesive ring, as a share of the deepest possible
+constexpr double kDepthSpread = 0.45;  // of its logarithm
 
 // Normal distribution function from a table: a profile needs it a few hundred thousand times.
 class NormalTable {
