@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numeric>
 
 namespace endgrade {
 namespace {
@@ -105,6 +106,58 @@ double Share(double distance, double from, double to) {
   return std::clamp(distance - from + 0.5, 0.0, 1.0) * std::clamp(to - distance + 0.5, 0.0, 1.0);
 }
 
+// The pixels of one layer's features.
+struct LayerMasks {
+  cv::Mat broken;   // CV_8UC1 of the roi's size
+  cv::Mat allowed;  // likewise
+};
+
+double AreaOf(const MarkedFeature& feature) {
+  std::vector<cv::Point2f> corners(feature.outline.begin(), feature.outline.end());
+  return cv::contourArea(corners);
+}
+
+// The largest first, so that what lies on a feature comes after it.
+std::vector<std::size_t> BySize(const std::vector<MarkedFeature>& features) {
+  std::vector<double> areas;
+  std::transform(features.begin(), features.end(), std::back_inserter(areas), AreaOf);
+  std::vector<std::size_t> order(features.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+    return areas[a] > areas[b];
+  });
+  return order;
+}
+
+// Sets each feature's layer: the first in which it touches nothing, or the last there may be.
+// `boxes`: of the features, grown by more than a pixel.
+std::vector<LayerMasks> SortIntoLayers(const std::vector<cv::Rect>& boxes,
+                                       cv::Rect roi,
+                                       std::vector<MarkedFeature>& features) {
+  constexpr std::size_t kMostLayers = 3;
+  std::vector<LayerMasks> layers;
+  for (const std::size_t i : BySize(features)) {
+    const cv::Rect box = boxes[i] - roi.tl();
+    if (box.empty()) continue;
+    cv::Mat own = cv::Mat::zeros(box.size(), CV_8UC1);
+    cv::Mat grown;
+    FillPolygon(features[i].outline, own, boxes[i].tl());
+    cv::dilate(own, grown, cv::Mat());
+    std::size_t layer = 0;
+    const auto touches = [&](const LayerMasks& masks) {
+      return cv::countNonZero((masks.broken(box) | masks.allowed(box)) & grown) > 0;
+    };
+    while (layer < layers.size() && layer + 1 < kMostLayers && touches(layers[layer])) ++layer;
+    if (layer == layers.size()) {
+      layers.push_back({cv::Mat::zeros(roi.size(), CV_8UC1), cv::Mat::zeros(roi.size(), CV_8UC1)});
+    }
+    features[i].layer = layer;
+    cv::Mat target = (features[i].breaks ? layers[layer].broken : layers[layer].allowed)(box);
+    target |= own;
+  }
+  return layers;
+}
+
 // A stroke's coverage by distance.
 class Stroke {
  public:
@@ -147,10 +200,9 @@ class Stroke {
 Colour BrokenColour() { return kOrange; }
 Colour AllowedColour() { return kSkyBlue; }
 
-double FeatureMap::DistancePx(cv::Point p) const {
+double FeatureMap::DistancePx(cv::Point p, std::size_t layer) const {
   if (!roi.contains(p)) return 255.0 / kStepsPerPx;
-  const cv::Point at = p - roi.tl();
-  return std::min(to_broken.at<std::uint8_t>(at), to_allowed.at<std::uint8_t>(at)) /
+  return layers[layer].to_any_and_later.at<std::uint8_t>(p - roi.tl()) /
          static_cast<double>(kStepsPerPx);
 }
 
@@ -173,7 +225,7 @@ FeatureMap MapFeatures(const FibreGrade& fibre,
   FeatureMap map;
   std::vector<cv::Rect> boxes;
   for (const Feature& feature : fibre.features) {
-    MarkedFeature mark{feature.id, !feature.breaks.empty(), {}};
+    MarkedFeature mark{feature.id, !feature.breaks.empty(), 0, {}};
     for (const cv::Point2d& p : OutlineOrCircle(feature, fibre.scale)) {
       mark.outline.push_back(Clamped(photograph.FromPx(p), photograph.size));
     }
@@ -183,16 +235,27 @@ FeatureMap MapFeatures(const FibreGrade& fibre,
     map.features.push_back(std::move(mark));
   }
   if (map.roi.empty()) return map;
-  cv::Mat broken = cv::Mat::zeros(map.roi.size(), CV_8UC1);
-  cv::Mat allowed = cv::Mat::zeros(map.roi.size(), CV_8UC1);
-  for (const MarkedFeature& mark : map.features) {
-    FillPolygon(mark.outline, mark.breaks ? broken : allowed, map.roi.tl());
+  std::vector<LayerMasks> masks = SortIntoLayers(boxes, map.roi, map.features);
+  std::vector<std::vector<cv::Rect>> layer_boxes(masks.size());
+  for (std::size_t i = 0; i < boxes.size(); ++i) {
+    layer_boxes[map.features[i].layer].push_back(boxes[i]);
   }
-  const std::vector<cv::Rect> clusters = Clusters(boxes, map.roi);
-  map.covered = broken | allowed;
-  map.to_broken = DistanceTo(broken, clusters);
-  map.to_allowed = DistanceTo(allowed, clusters);
-  cv::integral(map.covered, map.covered_sums, CV_32S);
+  for (std::size_t i = 0; i < masks.size(); ++i) {
+    const std::vector<cv::Rect> clusters = Clusters(layer_boxes[i], map.roi);
+    FeatureLayer layer;
+    layer.to_broken = DistanceTo(masks[i].broken, clusters);
+    layer.to_allowed = DistanceTo(masks[i].allowed, clusters);
+    layer.covered_and_later = masks[i].broken | masks[i].allowed;
+    layer.to_any_and_later = cv::min(layer.to_broken, layer.to_allowed);
+    map.layers.push_back(std::move(layer));
+  }
+  for (std::size_t i = map.layers.size() - 1; i > 0; --i) {
+    FeatureLayer& before = map.layers[i - 1];
+    const FeatureLayer& later = map.layers[i];
+    before.covered_and_later |= later.covered_and_later;
+    cv::min(before.to_any_and_later, later.to_any_and_later, before.to_any_and_later);
+  }
+  cv::integral(map.layers[0].covered_and_later, map.covered_sums, CV_32S);
   return map;
 }
 
@@ -201,8 +264,12 @@ void DrawOutlines(cv::Mat& picture, const FeatureMap& map, const LineSizes& size
   cv::Mat part = picture(map.roi);
   const Stroke thin(sizes.Gap(), sizes.Thin(), sizes.Rim());
   const Stroke heavy(sizes.Gap(), sizes.Heavy(), sizes.Rim());
-  thin.Draw(part, map.to_allowed, map.covered, AllowedColour());
-  heavy.Draw(part, map.to_broken, map.covered, BrokenColour());
+  for (const FeatureLayer& layer : map.layers) {
+    thin.Draw(part, layer.to_allowed, layer.covered_and_later, AllowedColour());
+  }
+  for (const FeatureLayer& layer : map.layers) {
+    heavy.Draw(part, layer.to_broken, layer.covered_and_later, BrokenColour());
+  }
 }
 
 }  // namespace endgrade

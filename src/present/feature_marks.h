@@ -29,24 +29,32 @@ struct LineSizes {
 struct MarkedFeature {
   int id = 0;
   bool breaks = false;
+  std::size_t layer = 0;
   std::vector<cv::Point2d> outline;
 };
 
-// Features as overlay pixels. Outside `roi` there is no feature nearer than the reach of an
-// outline.
+// Features that neither overlap nor touch, so that each has a whole outline of its own. Maps are
+// CV_8UC1 of the roi's size; distances in steps of 1 / FeatureMap::kStepsPerPx, 255 for all that is
+// farther than the steps reach.
+struct FeatureLayer {
+  cv::Mat to_broken;          // distance to the nearest of this layer that breaks a rule
+  cv::Mat to_allowed;         // and to the nearest that is allowed
+  cv::Mat covered_and_later;  // 255 on the pixels of this layer's features and of later layers'
+  cv::Mat to_any_and_later;   // distance to the nearest of those
+};
+
+// Features as overlay pixels, in layers: large ones first, what lies on them in later ones. Outside
+// `roi` there is no feature nearer than the reach of an outline.
 struct FeatureMap {
-  static constexpr int kStepsPerPx =
-      16;  // of the distances below; 255 stands for all that is farther
+  static constexpr int kStepsPerPx = 16;
 
   std::vector<MarkedFeature> features;  // in the order of the record
-  cv::Rect roi;                         // empty without features
-  cv::Mat covered;                      // CV_8UC1 of roi's size: 255 on a feature's pixels
-  cv::Mat to_broken;                    // CV_8UC1: distance to the nearest that breaks a rule
-  cv::Mat to_allowed;                   // CV_8UC1: distance to the nearest that is allowed
-  cv::Mat covered_sums;                 // CV_32SC1: integral of `covered`, in 255ths
+  cv::Rect roi;                         // empty without features; then there are no layers
+  std::vector<FeatureLayer> layers;
+  cv::Mat covered_sums;  // CV_32SC1: integral of the first layer's covered_and_later
 
-  // Distance to the nearest feature; what is far is at least 15 pixels.
-  [[nodiscard]] double DistancePx(cv::Point p) const;
+  // Distance to the nearest feature of a layer or a later one; what is far is at least 15 pixels.
+  [[nodiscard]] double DistancePx(cv::Point p, std::size_t layer = 0) const;
 
   // True where `box` grown by `margin` holds no pixel of a feature.
   [[nodiscard]] bool IsFree(const cv::Rect2d& box, double margin) const;
@@ -58,8 +66,9 @@ struct FeatureMap {
                                      const Photograph& photograph,
                                      const LineSizes& sizes);
 
-// Outlines beside every feature's pixels, none on them: heavy where a rule is broken, thin where it
-// is not, each with a dark rim that shows it on bright pictures.
+// Outlines beside every feature's pixels, none on them nor on those of a feature that lies on it:
+// heavy where a rule is broken, thin where it is not, each with a dark rim that shows it on bright
+// pictures.
 void DrawOutlines(cv::Mat& picture, const FeatureMap& map, const LineSizes& sizes);
 
 // Colours of outlines; the legend shows them too.

@@ -25,18 +25,22 @@ bool Overlap(const cv::Rect2d& a, const cv::Rect2d& b, double margin) {
          b.y < a.br().y + margin;
 }
 
-// A leader starts in its own feature's outline and stays off all other features and outlines.
+// A leader starts in its own feature's outline, leaves the larger one that its own may lie on, and
+// stays off all other features and outlines.
 bool LeaderIsClear(const FeatureMap& map,
+                   const MarkedFeature& feature,
                    cv::Point2d from,
                    cv::Point2d to,
                    const LineSizes& sizes) {
   const cv::Point2d along = to - from;
   const double length = std::hypot(along.x, along.y);
+  bool lies_on_larger = feature.layer > 0;
   for (double t = sizes.Reach(); t < length; t += 1.0) {
     const cv::Point2d p = from + along * (t / length);
     const cv::Point pixel(static_cast<int>(std::lround(p.x)), static_cast<int>(std::lround(p.y)));
     const double clear = t < 2 * sizes.Reach() ? sizes.Gap() : sizes.Reach();
-    if (map.DistancePx(pixel) < clear) return false;
+    lies_on_larger = lies_on_larger && map.DistancePx(pixel) < clear;
+    if (map.DistancePx(pixel, lies_on_larger ? feature.layer : 0) < clear) return false;
   }
   return true;
 }
@@ -58,7 +62,7 @@ class Placer {
         const int turn = direction % 2 == 0 ? direction / 2 : -(direction + 1) / 2;
         const double angle = -CV_PI / 4 + 2 * CV_PI * turn / kDirections;
         for (std::size_t i = 0; i < feature.outline.size(); i += stride) {
-          if (Try(feature.outline[i], angle, away_em, size, taken, label)) return true;
+          if (Try(feature, feature.outline[i], angle, away_em, size, taken, label)) return true;
         }
       }
     }
@@ -66,7 +70,8 @@ class Placer {
   }
 
  private:
-  bool Try(cv::Point2d anchor,
+  bool Try(const MarkedFeature& feature,
+           cv::Point2d anchor,
            double angle,
            double away_em,
            cv::Size2d size,
@@ -89,7 +94,7 @@ class Placer {
       }
     }
     const cv::Point2d end = NearestInBox(box, anchor);
-    if (!LeaderIsClear(map_, anchor, end, sizes_)) return false;
+    if (!LeaderIsClear(map_, feature, anchor, end, sizes_)) return false;
     label->box = box;
     label->anchor = anchor;
     label->has_leader =

@@ -171,15 +171,15 @@ void DrawNumberedFeatures(Column& column, const StripContent& content) {
                     column.text());
     });
   }
-  const auto count = [](int n) { return std::to_string(n); };
-  if (broken > listed) {
-    const std::string words = listed > 0 ? "and " + count(broken - listed) + " more"
-                                         : count(broken) + " features break a rule";
-    column.Line(words, 0.92, false, kGrey);
+  const auto say = [&](const std::string& words) { column.Line(words, 0.92, false, kGrey); };
+  const int unlisted = broken - listed;
+  const int unnumbered = broken - numbered;
+  const bool all_alike = unlisted == unnumbered;
+  if (unlisted > 0) {
+    say((listed > 0 ? "and " : "") + std::to_string(unlisted) +
+        (listed > 0 ? " more" : " break a rule") + (all_alike ? ", without a number" : ""));
   }
-  if (numbered < broken) {
-    column.Line(count(broken - numbered) + " are outlined without a number", 0.92, false, kGrey);
-  }
+  if (unnumbered > 0 && !all_alike) say(std::to_string(unnumbered) + " of them without a number");
 }
 
 void DrawReasons(Column& column, const StripContent& content) {
