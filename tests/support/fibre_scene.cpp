@@ -1,4 +1,4 @@
-#include "support/fibre_scene.h"
+#include "tests/support/fibre_scene.h"
 
 #include <jpeglib.h>
 #include <opencv2/imgproc.hpp>

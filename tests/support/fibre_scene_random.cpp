@@ -1,5 +1,5 @@
 // Random scenes: what is drawn for each seed.
-#include "support/fibre_scene.h"
+#include "tests/support/fibre_scene.h"
 
 #include <algorithm>
 #include <array>
