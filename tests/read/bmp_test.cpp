@@ -48,7 +48,7 @@ std::string RandomBmp(const Kind& kind, int width, int height) {
          Number(static_cast<std::uint32_t>(kind.bits), 2);
   if (!kind.is_core) {
     bmp += Number(kind.masks.empty() ? 0 : 3, 4) +
-           Number(static_cast<std::uint32_t>(pixels.size()), 4) + Number(0, 16);
+           Number(static_cast<std::uint32_t>(pixels.size()), 4) + std::string(16, '\0');
   }
   return bmp + palette + pixels;
 }

@@ -7,9 +7,11 @@
 #include <opencv2/core.hpp>
 
 #include <cctype>
+#include <cmath>
 #include <cstdint>
 #include <cstdio>
 #include <cstring>
+#include <ctime>
 #include <fstream>
 #include <iterator>
 #include <random>
@@ -23,6 +25,13 @@ inline std::string BytesOf(const std::filesystem::path& file) {
   std::ifstream stream(file, std::ios::binary);
   if (!stream) throw std::runtime_error("cannot open " + file.string());
   return {std::istreambuf_iterator<char>(stream), {}};
+}
+
+// Milliseconds of work that this thread has done: what other programs do meanwhile does not count.
+inline double WorkMs() {
+  timespec time{};
+  clock_gettime(CLOCK_THREAD_CPUTIME_ID, &time);
+  return 1e3 * static_cast<double>(time.tv_sec) + 1e-6 * static_cast<double>(time.tv_nsec);
 }
 
 // What a command prints. A tool that is missing or fails is a failed test, never a skipped one.
