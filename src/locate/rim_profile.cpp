@@ -15,6 +15,9 @@ constexpr StepTerms kRingedSharpened{true, true};
 // Least fall of the sum of squares over the noise, for each parameter more.
 constexpr double kLeastGain = 6.0;
 
+// A ring is believed when this share of the misfit is left at most: uneven light and dirt leave a
+// misfit too, which a ring mends by half.
+constexpr double kRingGain = 0.33;
 // A tone curve is believed when it takes away this share of the misfit.
 constexpr double kToneGain = 0.7;
 
@@ -92,9 +95,9 @@ bool RingStands(const StepFit& fit) {
   const double sigma = std::exp(fit.shape.log_sigma);
   const double first = fit.heights[3];
   const double second = fit.heights[4];
-  if (first * second > 0.0) return ring > 3.0 * sigma;
   const double least = std::min(std::abs(first), std::abs(second));
   const double most = std::max(std::abs(first), std::abs(second));
+  if (first * second > 0.0) return ring > 3.0 * sigma && least > 0.15 * most;
   return least > 0.06 * most && ring > 0.2 * sigma;
 }
 
@@ -174,9 +177,12 @@ std::optional<RimModel> FitRimModel(const RimProfile& profile) {
   const StepFit& simple = sharp ? sharpened : plain;
   const StepTerms simple_terms = sharp ? kSharpened : kPlain;
   if (simple.rss <= kLeastGain) return Describe(simple, simple_terms, attempt);
-  const bool ring = RingStands(ringed) && Worth(simple, ringed, sharp ? 1 : 2);
+  const bool ring = RingStands(ringed) && ringed.rss < kRingGain * simple.rss &&
+                    Worth(simple, ringed, sharp ? 1 : 2);
   const StepFit both = FitRingedSharpened(attempt.profile, ringed, sharpened);
-  if (RingStands(both) && Worth(ring ? ringed : simple, both, 2)) {
+  const bool both_stand =
+      RingStands(both) && both.rss < (ring ? kToneGain * ringed.rss : kRingGain * simple.rss);
+  if (both_stand && Worth(ring ? ringed : simple, both, 2)) {
     return Describe(both, kRingedSharpened, attempt);
   }
   return ring ? Describe(ringed, kRinged, attempt) : Describe(simple, simple_terms, attempt);
