@@ -50,6 +50,7 @@ struct ContrastMap {
   cv::Point2d core_centre_um;
   double rim_contrast = 0.0;    // brightness range across the rim over the glass's brightness
   double cladding_radius_um = 62.5;  // as measured at the scale in use
+  double white_level = 255.0;  // of the picture
   double glass_level = 0.0;          // median background on the cladding, luma units
   double glass_noise = 0.0;          // one cell on the cladding, luma units
 

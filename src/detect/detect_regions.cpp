@@ -76,6 +76,9 @@ double EdgeSharpness(const ContrastMap& map, const cv::Mat& smooth, const Region
     const int x = cvRound(p.x) - around.x;
     const int y = cvRound(p.y) - around.y;
     if (x < 1 || y < 1 || x + 1 >= soft.cols || y + 1 >= soft.rows) continue;
+    // Where the search itself ends is no edge of the region's.
+    const double radius = static_cast<double>(map.radius_um.at<float>(cvRound(p.y), cvRound(p.x)));
+    if (radius > map.outer_um - 2.0 - reach * map.um_per_cell) continue;
     // Inwards is up the smoothed mask.
     const double gx = static_cast<double>(soft.at<float>(y, x + 1) - soft.at<float>(y, x - 1));
     const double gy = static_cast<double>(soft.at<float>(y + 1, x) - soft.at<float>(y - 1, x));

@@ -4,6 +4,7 @@
 #include "detect/line_trace.h"
 #include "detect/line_transform.h"
 #include "detect/response.h"
+#include "flatten/cell_grid.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -17,11 +18,15 @@ constexpr float kMostScore = 3.0F;        // a cell's evidence for a line is hel
 constexpr double kLeastLengthUm = 6.0;    // shorter ones are specks
 constexpr double kLeastAspect = 5.0;      // length over width; our choice, see DEVELOPERS.md
 constexpr double kWidestUm = 6.0;         // wider ones are regions
-constexpr double kMostTurningDeg = 75.0;  // a hair wanders, a scratch hardly does
+// A scratch is straight or bends gently: rounder than a circle of 70 um it is a hair, or the edge of
+// a dried droplet. Short pieces may wander a little more.
+constexpr double kMostTurningPerUm = 0.82;  // degrees
+constexpr double kLeastTurningDeg = 22.0;
+constexpr double kMostTurningDeg = 75.0;
 constexpr double kLeastOnFraction = 0.45;
 constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own height: an edge
 constexpr double kMostMisfit = 0.45;
-constexpr double kLeastContrast = 0.012;  // of the glass: fainter lines are the camera's
+constexpr double kLeastContrast = 0.020;  // of the glass: fainter lines are the camera's
 constexpr double kLeftoverShare = 0.5;
 constexpr double kWideDoubt = 1.5;  // added to the threshold, in sigma
 constexpr double kFerruleDoubt = 1.0;
@@ -202,8 +207,11 @@ bool FollowsCoreEdge(const ContrastMap& map, const LineTrace& trace) {
 }
 
 bool MayBeALine(const ContrastMap& map, const LineTrace& trace) {
-  return trace.Length() * map.um_per_cell >= kLeastLengthUm &&
-         trace.on_fraction >= kLeastOnFraction && trace.turning_deg <= kMostTurningDeg &&
+  const double length_um = trace.Length() * map.um_per_cell;
+  const double most_turning =
+      std::clamp(kMostTurningPerUm * length_um, kLeastTurningDeg, kMostTurningDeg);
+  return length_um >= kLeastLengthUm && trace.on_fraction >= kLeastOnFraction &&
+         trace.turning_deg <= most_turning &&
          !FollowsCoreEdge(map, trace);
 }
 
@@ -292,6 +300,97 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
   }
 }
 
+// Direction of a line, end to end, in [0, 180) degrees.
+double DirectionDeg(const Region& line) {
+  const cv::Point2d run = line.spine.back() - line.spine.front();
+  const double angle = std::atan2(run.y, run.x) * 180.0 / CV_PI;
+  return angle < 0 ? angle + 180.0 : angle;
+}
+
+void Forget(const std::vector<bool>& drop, LinesFound* found) {
+  std::vector<int> slot(found->lines.size() + 1, 0);
+  std::vector<Region> kept;
+  for (size_t i = 0; i < found->lines.size(); ++i) {
+    if (drop[i]) continue;
+    kept.push_back(std::move(found->lines[i]));
+    slot[i + 1] = static_cast<int>(kept.size());
+  }
+  found->lines = std::move(kept);
+  for (int y = 0; y < found->bands.rows; ++y) {
+    auto* row = found->bands.ptr<int>(y);
+    for (int x = 0; x < found->bands.cols; ++x) row[x] = slot[static_cast<size_t>(row[x])];
+  }
+}
+
+// Many faint lines side by side in one direction are the camera's (moire, interlace, rows), not as
+// many scratches.
+void DropPattern(const ContrastMap& map, LinesFound* found) {
+  constexpr double kFaint = 0.04;
+  constexpr double kSameDirectionDeg = 6.0;
+  constexpr int kMany = 5;
+  std::vector<bool> drop(found->lines.size(), false);
+  const auto faint = [&](const Region& line) {
+    return std::abs(line.depth) < kFaint * map.glass_level;
+  };
+  for (size_t i = 0; i < drop.size(); ++i) {
+    if (!faint(found->lines[i])) continue;
+    int alike = 0;
+    for (const Region& other : found->lines) {
+      const double turn = std::abs(DirectionDeg(other) - DirectionDeg(found->lines[i]));
+      alike += faint(other) && std::min(turn, 180.0 - turn) < kSameDirectionDeg ? 1 : 0;
+    }
+    drop[i] = alike >= kMany;
+  }
+  Forget(drop, found);
+}
+
+// A scratch may show one bright side and one dark one, or two shoulders: its sides are one scratch,
+// as wide as both together.
+void JoinSides(const ContrastMap& map, LinesFound* found) {
+  constexpr double kGapUm = 1.0;
+  constexpr double kLeastShared = 0.6;  // of the shorter one's length
+  constexpr double kLeastRatio = 0.4;   // of their heights
+  std::vector<bool> drop(found->lines.size(), false);
+  for (size_t i = 0; i < drop.size(); ++i) {
+    for (size_t j = i + 1; j < drop.size() && !drop[i]; ++j) {
+      if (drop[j]) continue;
+      Region& a = found->lines[i];
+      Region& b = found->lines[j];
+      const double ratio = std::abs(a.depth) / std::max(1e-9, std::abs(b.depth));
+      if (std::min(ratio, 1.0 / ratio) < kLeastRatio) continue;
+      const double reach = 0.5 * (a.line_width_cells + b.line_width_cells) +
+                           kGapUm / map.um_per_cell + map.blur_sigma_cells;
+      const std::vector<cv::Point2d> along = Resample(a.spine, 2.0);
+      std::vector<float> apart;
+      const std::vector<cv::Point2d> beside = Resample(b.spine, 2.0);
+      for (const cv::Point2d& p : beside) {
+        double nearest = 1e9;
+        for (const cv::Point2d& q : along) {
+          nearest = std::min(nearest, std::hypot(p.x - q.x, p.y - q.y));
+        }
+        if (nearest <= reach) apart.push_back(static_cast<float>(nearest));
+      }
+      const auto shared = static_cast<double>(apart.size());
+      if (shared < kLeastShared * static_cast<double>(std::min(along.size(), beside.size()))) {
+        continue;
+      }
+      a.line_width_cells = static_cast<double>(MedianOf(apart)) +
+                           0.5 * (a.line_width_cells + b.line_width_cells);
+      a.line_width_uncertainty_cells =
+          std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
+      a.cells.insert(a.cells.end(), b.cells.begin(), b.cells.end());
+      drop[j] = true;
+      for (int y = 0; y < found->bands.rows; ++y) {
+        auto* row = found->bands.ptr<int>(y);
+        for (int x = 0; x < found->bands.cols; ++x) {
+          if (row[x] == static_cast<int>(j) + 1) row[x] = static_cast<int>(i) + 1;
+        }
+      }
+    }
+  }
+  Forget(drop, found);
+}
+
 }  // namespace
 
 LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv::Mat* residual) {
@@ -312,6 +411,8 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   Pass ferrule = MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um);
   ferrule.threshold = threshold + kFerruleDoubt;
   RunPass(map, std::move(ferrule), residual, &found);
+  DropPattern(map, &found);
+  JoinSides(map, &found);
   return found;
 }
 

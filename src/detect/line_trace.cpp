@@ -4,6 +4,8 @@
 #include <cmath>
 #include <opencv2/core.hpp>
 
+#include "flatten/cell_grid.h"
+
 namespace endgrade {
 namespace {
 
@@ -103,6 +105,7 @@ void Follow(const cv::Mat& score,
     for (double shift = -widest; shift <= widest + 1e-9; shift += 0.5) {
       const cv::Point2d to = at + direction * block + Left(direction) * shift;
       const double value = MeanScore(score, sign, at, to);
+      // Within a strong line all shifts look the same: the straightest is taken.
       const double judged = value - 0.05 * std::abs(shift) * std::max(mean, 0.3);
       if (judged > best_value) {
         best_value = judged;
@@ -126,6 +129,18 @@ void Follow(const cv::Mat& score,
   }
 }
 
+// Index of the highest value of a row, to a fraction of a step (parabola through its neighbours).
+double HighestPlace(const cv::Mat& row) {
+  cv::Point best;
+  cv::minMaxLoc(row, nullptr, nullptr, nullptr, &best);
+  if (best.x == 0 || best.x + 1 == row.cols) return best.x;
+  const double left = row.at<double>(best.x - 1);
+  const double here = row.at<double>(best.x);
+  const double right = row.at<double>(best.x + 1);
+  const double bend = left - 2.0 * here + right;
+  return bend < 0 ? best.x + std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : best.x;
+}
+
 // Moves every point of the spine sideways onto the line, as seen in a window along it: the blocks
 // are straight, the line need not be.
 void Recentre(const cv::Mat& exact, double sign, double window, std::vector<cv::Point2d>* spine) {
@@ -144,18 +159,23 @@ void Recentre(const cv::Mat& exact, double sign, double window, std::vector<cv::
     for (int s = 0; s < kShifts; ++s) {
       const double shift = s * 0.5 - kReach;
       const cv::Point2d p = points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * shift;
-      values.at<double>(i, s) = std::clamp(sign * SampleAt(exact, p), -3.0, 30.0);
+      values.at<double>(i, s) = std::max(sign * SampleAt(exact, p), -3.0);
     }
   }
+  // Specks on or beside the line must not draw it to them.
+  std::vector<float> middles;
+  for (int i = 0; i < count; ++i) {
+    middles.push_back(static_cast<float>(values.at<double>(i, kShifts / 2)));
+  }
+  const double bound = 2.5 * std::max(1.0, static_cast<double>(MedianOf(middles)));
+  values = cv::min(values, bound);
   const int half = std::max(1, static_cast<int>(std::lround(0.5 * window / kStep)));
   std::vector<double> shifts(points.size(), 0.0);
   for (int i = 0; i < count; ++i) {
     const cv::Range rows(std::max(0, i - half), std::min(count, i + half + 1));
     cv::Mat sum;
     cv::reduce(values.rowRange(rows.start, rows.end), sum, 0, cv::REDUCE_SUM);
-    cv::Point best;
-    cv::minMaxLoc(sum, nullptr, nullptr, nullptr, &best);
-    shifts[static_cast<size_t>(i)] = best.x * 0.5 - kReach;
+    shifts[static_cast<size_t>(i)] = HighestPlace(sum) * 0.5 - kReach;
   }
   std::vector<cv::Point2d> moved;
   for (int i = 0; i < count; ++i) {
@@ -167,6 +187,19 @@ void Recentre(const cv::Mat& exact, double sign, double window, std::vector<cv::
     moved.push_back(points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * (mean / used));
   }
   *spine = std::move(moved);
+}
+
+// How far the direction turns, all in all, in degrees: over pieces long enough that sideways noise
+// does not read as bending.
+double Turning(const std::vector<cv::Point2d>& spine, double length) {
+  const std::vector<cv::Point2d> coarse = Resample(spine, std::max(20.0, length / 8.0));
+  double turning = 0;
+  for (size_t i = 1; i + 1 < coarse.size(); ++i) {
+    const cv::Point2d u = Unit(coarse[i] - coarse[i - 1]);
+    const cv::Point2d v = Unit(coarse[i + 1] - coarse[i]);
+    turning += std::abs(std::atan2(u.x * v.y - u.y * v.x, u.dot(v)));
+  }
+  return turning * 180.0 / CV_PI;
 }
 
 void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* trace) {
@@ -196,15 +229,7 @@ void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* 
   }
   trace->on_fraction = asked > 0 ? static_cast<double>(shown) / asked : 0;
 
-  // Directions over pieces long enough that sideways noise does not read as bending.
-  const std::vector<cv::Point2d> coarse = Resample(trace->spine, std::max(20.0, length / 8.0));
-  double turning = 0;
-  for (size_t i = 1; i + 1 < coarse.size(); ++i) {
-    const cv::Point2d u = Unit(coarse[i] - coarse[i - 1]);
-    const cv::Point2d v = Unit(coarse[i + 1] - coarse[i]);
-    turning += std::abs(std::atan2(u.x * v.y - u.y * v.x, u.dot(v)));
-  }
-  trace->turning_deg = turning * 180.0 / CV_PI;
+  trace->turning_deg = Turning(trace->spine, length);
 }
 
 }  // namespace
@@ -292,6 +317,8 @@ LineTrace TraceLine(const cv::Mat& score,
   while (trace.spine.size() > 2 && !shows(0)) trace.spine.erase(trace.spine.begin());
   Describe(score, sign, correlation_cells, &trace);
   for (int round = 0; round < 2; ++round) Recentre(exact, sign, block, &trace.spine);
+  const double wander = trace.turning_deg;
+  trace.turning_deg = std::max(wander, Turning(trace.spine, trace.Length()));
   return trace;
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <opencv2/imgproc.hpp>
 
 namespace endgrade {
 namespace {
@@ -85,6 +86,55 @@ cv::Point2f Crossing(
           static_cast<float>(inner.y) + part * static_cast<float>(outer.y - inner.y)};
 }
 
+// A particle may be bright with a dark rim, or the reverse; the rim is part of it. The fringe that a
+// camera's sharpening leaves is weaker than this share of the depth.
+constexpr float kRimShare = 0.42F;
+constexpr float kRimSigma = 5.0F;
+constexpr int kRimGapCells = 2;          // between the inside's border and where the rim begins
+constexpr double kRimReachUm = 4.0;      // how far from the inside a rim may reach
+constexpr double kLeastRimShare = 0.35;  // of the border that must have a rim
+
+// Cells of the other sign right around `grown`; empty when there is no rim.
+std::vector<cv::Point> GrowRim(const ContrastMap& map,
+                               const Response& response,
+                               const Heights& heights,
+                               const std::vector<cv::Point>& grown,
+                               const cv::Mat& taken) {
+  const double reach = kRimReachUm / map.um_per_cell / response.reduction;
+  const cv::Rect whole(0, 0, response.smooth.cols, response.smooth.rows);
+  const cv::Rect inside = cv::boundingRect(grown);
+  const int margin = static_cast<int>(std::ceil(reach)) + 1;
+  const cv::Rect box = cv::Rect(inside.x - margin,
+                                inside.y - margin,
+                                inside.width + 2 * margin,
+                                inside.height + 2 * margin) &
+                       whole;
+  cv::Mat outside(box.size(), CV_8UC1, cv::Scalar(255));
+  for (const cv::Point& cell : grown) outside.at<uchar>(cell - box.tl()) = 0;
+  cv::Mat distance;  // to the nearest cell of the inside
+  cv::distanceTransform(outside, distance, cv::DIST_L2, cv::DIST_MASK_3);
+  std::vector<cv::Point> rim;
+  int border = 0;
+  int rimmed = 0;
+  for (int y = 0; y < box.height; ++y) {
+    for (int x = 0; x < box.width; ++x) {
+      const float away = distance.at<float>(y, x);
+      if (away <= 0 || static_cast<double>(away) > reach) continue;
+      const cv::Point cell = cv::Point(x, y) + box.tl();
+      const float height = -heights.sign * (response.smooth.at<float>(cell) - heights.base);
+      const float noise = response.noise.At(response.radius_um.at<float>(cell));
+      const bool dark = height > std::max(kRimShare * heights.depth, kRimSigma * noise);
+      const bool near = away < static_cast<float>(kRimGapCells) + 0.5F;
+      border += near ? 1 : 0;
+      rimmed += near && dark ? 1 : 0;
+      if (dark && !taken.at<uchar>(cell)) rim.push_back(cell);
+    }
+  }
+  // `near` is about two cells deep and a rim fills about one of them.
+  if (2.0 * rimmed < kLeastRimShare * border) rim.clear();
+  return rim;
+}
+
 }  // namespace
 
 std::optional<Region> GrowRegion(const ContrastMap& map,
@@ -132,6 +182,11 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
         grown.push_back(beside);
       }
     }
+  }
+  for (const cv::Point& cell : GrowRim(map, response, heights, grown, *taken)) {
+    taken->at<uchar>(cell) = 255;
+    grown.push_back(cell);
+    region.edge.push_back(response.MapCell(cv::Point2d(cell)));
   }
   const int step = response.reduction;
   const cv::Rect map_whole(0, 0, map.level.cols, map.level.rows);

@@ -62,6 +62,7 @@ ContrastMap LayCells(const Frame& frame,
                      double margin_um,
                      const FlattenOptions& options) {
   ContrastMap map;
+  map.white_level = frame.white_level;
   map.outer_um = zones.outer_um + margin_um;
   const double um_per_px = scale.um_per_px;
   map.cell_px = CellSize(um_per_px, fibre.blur_sigma_px * um_per_px, options);

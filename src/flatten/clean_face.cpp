@@ -13,6 +13,7 @@ namespace endgrade {
 namespace {
 
 constexpr double kUnitUm = 62.5;  // lengths in the polynomials are in these, to keep them tame
+constexpr double kLargestSingleModeUm = 8.0;
 constexpr double kBlurThatHidesCore = 1.2;  // um
 constexpr double kLeastSigma = 0.25;  // luma units: rounding to whole grey levels, 1 / sqrt(12)
 
@@ -130,8 +131,26 @@ RingTable MedianByRadius(const PolarSamples& samples, const UnevenLight& uneven)
 class CoreProfile {
  public:
   CoreProfile() = default;
-  CoreProfile(const PolarSamples& samples, double to_um) {
-    columns_ = to_um > 12.0 ? 4 : to_um > 2.0 ? 2 : 1;
+
+  // `lit`: brighter than the glass. A lit single-mode core is a bell, highest in the middle, a dark
+  // one a bowl; what bends the other way at the very centre is a pit or a speck, not the core.
+  CoreProfile(const PolarSamples& samples, double to_um, bool lit) {
+    columns_ = to_um > 12.0 ? 4 : to_um > 0.8 ? 2 : 1;
+    Fit(samples, to_um);
+    if (columns_ == 2 && (lit ? coefficients_[1] > 0 : coefficients_[1] < 0)) {
+      columns_ = 1;
+      Fit(samples, to_um);
+    }
+  }
+  [[nodiscard]] double At(double radius_um) const {
+    const double r2 = 4.0 * radius_um * radius_um / (kUnitUm * kUnitUm);
+    double sum = 0.0;
+    for (int c = columns_; c-- > 0;) sum = sum * r2 + coefficients_[static_cast<size_t>(c)];
+    return sum;
+  }
+
+ private:
+  void Fit(const PolarSamples& samples, double to_um) {
     std::vector<double> rows;
     std::vector<double> values;
     std::vector<double> weights;
@@ -147,17 +166,21 @@ class CoreProfile {
     }
     coefficients_ = FitRobust(rows, values, weights, columns_, kLeastSigma);
   }
-  [[nodiscard]] double At(double radius_um) const {
-    const double r2 = 4.0 * radius_um * radius_um / (kUnitUm * kUnitUm);
-    double sum = 0.0;
-    for (int c = columns_; c-- > 0;) sum = sum * r2 + coefficients_[static_cast<size_t>(c)];
-    return sum;
-  }
 
- private:
   int columns_ = 0;
   std::vector<double> coefficients_;
 };
+
+// Makes the rings of a single-mode core rise (lit) or fall all the way to the middle, so that a pit
+// right on the centre is not taken for the core's own shape.
+void MakeMonotone(bool lit, double radius_um, RingTable* rings) {
+  const double last = (radius_um - rings->from_um) / rings->step_um;
+  const auto from = std::min(static_cast<size_t>(std::max(0.0, last)), rings->values.size() - 1);
+  for (size_t i = from; i-- > 0;) {
+    const double outer = rings->values[i + 1];
+    rings->values[i] = lit ? std::max(rings->values[i], outer) : std::min(rings->values[i], outer);
+  }
+}
 
 // 0 below `from`, 1 above `to`, straight between.
 double Ramp(double value, double from, double to) {
@@ -195,7 +218,11 @@ class Core {
                     rings.core_centre_um,
                     {0.0, rings.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
     edge_ = MedianByRadius(samples, [&](cv::Point2d um) { return glass.Uneven(um); });
-    profile_ = CoreProfile(samples, rings.core_from_um);
+    const bool lit = edge_.At(rings.core_from_um) > edge_.At(rings.core_to_um);
+    if (rings.core_radius_um < kLargestSingleModeUm) {
+      MakeMonotone(lit, rings.core_radius_um, &edge_);
+    }
+    profile_ = CoreProfile(samples, rings.core_from_um, lit);
   }
 
   // `glass_here`: what the glass alone would show at this place.
