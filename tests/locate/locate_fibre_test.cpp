@@ -1,0 +1,273 @@
+#include "endgrade/locate.h"
+#include "tests/support/fibre_scene.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+using testing::CoreKind;
+using testing::Scene;
+
+// The aims: centre within 0.15 um, diameter within 0.25 % (0.3125 of 125 um). These pictures are
+// clean, so a third of it is asked for.
+constexpr double kCentreUm = 0.05;
+constexpr double kDiameterUm = 0.1;
+
+Frame FrameOf(const cv::Mat& luma) {
+  Frame frame;
+  frame.luma = luma;
+  return frame;
+}
+
+Scene CleanScene(double diameter_px) {
+  Scene scene;
+  scene.size = {640, 480};
+  scene.truth.centre_px = {318.37, 243.71};
+  scene.truth.um_per_px = 125.0 / diameter_px;
+  scene.nuisance.noise = 1.0;
+  scene.nuisance.blur_um = std::max(0.5, 0.5 * scene.truth.um_per_px);
+  return scene;
+}
+
+LocateOutcome Locate(const cv::Mat& luma, const LocateOptions& options = {}) {
+  const auto outcome = LocateFibre(FrameOf(luma), options);
+  EXPECT_TRUE(outcome.ok());
+  EXPECT_NE(outcome->fibre.has_value(), outcome->reason.has_value());
+  return *outcome;
+}
+
+void ExpectFound(const Scene& scene, double centre_um, double diameter_um) {
+  const LocateOutcome outcome = Locate(Render(scene));
+  ASSERT_TRUE(outcome.fibre) << Describe(scene);
+  const Ellipse& found = outcome.fibre->cladding;
+  const cv::Point2d off = found.centre_px - scene.truth.centre_px;
+  const double um_per_px = 0.5 * scene.truth.cladding_diameter_um / scene.truth.RadiusPx();
+  EXPECT_LT(std::hypot(off.x, off.y) * um_per_px, centre_um) << Describe(scene);
+  const double ratio = found.MeanRadius() / scene.truth.RadiusPx();
+  EXPECT_NEAR(ratio * 125.0, 125.0, diameter_um) << Describe(scene);
+}
+
+void ExpectNone(const cv::Mat& luma, const char* what) {
+  const LocateOutcome outcome = Locate(luma);
+  ASSERT_FALSE(outcome.fibre) << what;
+  EXPECT_EQ(outcome.reason->code, "no_fibre");
+  EXPECT_FALSE(outcome.reason->text.empty());
+}
+
+class SizeTest : public ::testing::TestWithParam<double> {};
+
+TEST_P(SizeTest, FibreIsFoundToTheAim) {
+  ExpectFound(CleanScene(GetParam()), kCentreUm, kDiameterUm);
+}
+
+INSTANTIATE_TEST_SUITE_P(LocateFibre, SizeTest, ::testing::Values(62, 90, 140, 220, 330, 440));
+
+TEST(LocateFibre, FindsAFibreOf1500PixelsInAPictureOfThreeMegapixels) {
+  Scene scene = CleanScene(1500);
+  scene.size = {2048, 1600};
+  scene.truth.centre_px = {1010.2, 803.9};
+  ExpectFound(scene, kCentreUm, kDiameterUm);
+}
+
+struct Brightness {
+  double ferrule, cladding, core;
+  CoreKind kind;
+};
+
+class BrightnessTest : public ::testing::TestWithParam<Brightness> {};
+
+TEST_P(BrightnessTest, AnyOrderWillDo) {
+  Scene scene = CleanScene(260);
+  scene.truth.ferrule = GetParam().ferrule;
+  scene.truth.cladding = GetParam().cladding;
+  scene.truth.core_level = GetParam().core;
+  scene.truth.core = GetParam().kind;
+  ExpectFound(scene, kCentreUm, kDiameterUm);
+}
+
+INSTANTIATE_TEST_SUITE_P(LocateFibre,
+                         BrightnessTest,
+                         ::testing::Values(Brightness{160, 90, 230, CoreKind::kSingleMode},
+                                           Brightness{160, 90, 30, CoreKind::kSingleMode},
+                                           Brightness{60, 140, 250, CoreKind::kMultimode50},
+                                           Brightness{60, 140, 30, CoreKind::kMultimode62},
+                                           Brightness{140, 60, 250, CoreKind::kMultimode62},
+                                           Brightness{100, 112, 250, CoreKind::kMultimode50},
+                                           Brightness{112, 100, 0, CoreKind::kNone},
+                                           Brightness{30, 220, 0, CoreKind::kNone}));
+
+TEST(LocateFibre, MeasuresMultimodeCores) {
+  for (const CoreKind kind : {CoreKind::kMultimode50, CoreKind::kMultimode62}) {
+    Scene scene = CleanScene(300);
+    scene.truth.core = kind;
+    scene.truth.core_level = 220;
+    scene.truth.core_offset_um = {0.8, -0.6};
+    const LocateOutcome outcome = Locate(Render(scene));
+    ASSERT_TRUE(outcome.fibre && outcome.fibre->core);
+    const double um_per_px = 125.0 / 300.0;
+    EXPECT_NEAR(
+        2 * outcome.fibre->core->MeanRadius() * um_per_px, scene.truth.CoreDiameterUm(), 1.0);
+    const cv::Point2d off = (outcome.fibre->core->centre_px - scene.truth.centre_px) * um_per_px;
+    EXPECT_NEAR(off.x, 0.8, 0.1);
+    EXPECT_NEAR(off.y, -0.6, 0.1);
+  }
+}
+
+TEST(LocateFibre, ReportsNoCoreWhereNoneIsSeen) {
+  Scene scene = CleanScene(300);
+  scene.truth.core = CoreKind::kNone;
+  scene.nuisance.specks = 30;
+  scene.nuisance.scratches = 5;
+  const LocateOutcome outcome = Locate(Render(scene));
+  ASSERT_TRUE(outcome.fibre);
+  EXPECT_FALSE(outcome.fibre->core);
+}
+
+TEST(LocateFibre, TakesTheInnerBorderOfAnAdhesiveRing) {
+  for (const double level : {20.0, 245.0}) {
+    Scene scene = CleanScene(360);
+    scene.truth.ring_um = 3.0;
+    scene.truth.ring_level = level;
+    ExpectFound(scene, kCentreUm, kDiameterUm);
+    const LocateOutcome outcome = Locate(Render(scene));
+    ASSERT_TRUE(outcome.fibre && outcome.fibre->adhesive_radius_ratio);
+    EXPECT_NEAR(*outcome.fibre->adhesive_radius_ratio, 65.5 / 62.5, 0.003);
+  }
+}
+
+TEST(LocateFibre, SurvivesFortyPercentOfTheRimHidden) {
+  Scene scene = CleanScene(300);
+  scene.nuisance.hidden_fraction = 0.4;
+  for (const std::uint64_t seed : {11U, 12U, 13U, 14U}) {
+    scene.nuisance.seed = seed;
+    ExpectFound(scene, 0.15, 0.3125);
+  }
+}
+
+// Pixels 5 % taller than wide stretch the outline by as much.
+TEST(LocateFibre, MeasuresPixelsThatAreNotSquare) {
+  Scene scene = CleanScene(300);
+  scene.truth.aspect = 1.05;
+  const LocateOutcome outcome = Locate(Render(scene));
+  ASSERT_TRUE(outcome.fibre);
+  const Ellipse& found = outcome.fibre->cladding;
+  EXPECT_NEAR(found.semi_major_px / found.semi_minor_px, 1.05, 0.001);
+  EXPECT_NEAR(std::min(found.angle_deg, 180.0 - found.angle_deg), 0.0, 1.5);
+}
+
+TEST(LocateFibre, SaysHowMuchOfACutOffRimIsInView) {
+  Scene scene = CleanScene(300);
+  scene.truth.centre_px = {638.5, 240.0};  // the right border runs through the centre
+  const LocateOutcome outcome = Locate(Render(scene));
+  ASSERT_TRUE(outcome.fibre);
+  EXPECT_NEAR(outcome.fibre->rim_in_view_fraction, 0.48, 0.05);
+  EXPECT_LE(outcome.fibre->rim_seen_fraction, outcome.fibre->rim_in_view_fraction);
+  EXPECT_NEAR(outcome.fibre->cladding.MeanRadius(), 150.0, 0.5);
+}
+
+TEST(LocateFibre, StepAndBlurAreThoseOfThePicture) {
+  Scene scene = CleanScene(300);
+  scene.nuisance.blur_um = 0.8;
+  const LocateOutcome outcome = Locate(Render(scene));
+  ASSERT_TRUE(outcome.fibre);
+  EXPECT_NEAR(outcome.fibre->rim_step, 160 - 90, 2);
+  // 0.8 um of 125/300 um a pixel, and the edge's own ramp of one pixel.
+  EXPECT_NEAR(outcome.fibre->blur_sigma_px, std::hypot(0.8 * 300 / 125, std::sqrt(1.0 / 12)), 0.1);
+}
+
+TEST(LocateFibre, SixteenBitsGiveWhatEightBitsGive) {
+  const cv::Mat eight = Render(CleanScene(200));
+  Frame frame;
+  eight.convertTo(frame.luma, CV_16U, 257.0);
+  frame.white_level = 65535.0;
+  const auto wide = LocateFibre(frame);
+  const LocateOutcome narrow = Locate(eight);
+  ASSERT_TRUE(wide.ok() && wide->fibre && narrow.fibre);
+  EXPECT_NEAR(wide->fibre->cladding.MeanRadius(), narrow.fibre->cladding.MeanRadius(), 1e-3);
+  EXPECT_NEAR(wide->fibre->cladding.centre_px.x, narrow.fibre->cladding.centre_px.x, 1e-3);
+}
+
+TEST(LocateFibre, SamePictureSameAnswer) {
+  const cv::Mat luma = testing::Render(testing::RandomFibreScene(4));
+  const LocateOutcome first = Locate(luma);
+  const LocateOutcome second = Locate(luma);
+  ASSERT_TRUE(first.fibre && second.fibre);
+  EXPECT_EQ(first.fibre->cladding.centre_px, second.fibre->cladding.centre_px);
+  EXPECT_EQ(first.fibre->cladding.semi_major_px, second.fibre->cladding.semi_major_px);
+}
+
+TEST(LocateFibre, ARoundMaskIsNoFibre) {
+  Scene scene = CleanScene(200);
+  scene.nuisance.mask_radius_px = 225;
+  scene.nuisance.mask_centre_px = {322, 238};
+  ExpectFound(scene, kCentreUm, kDiameterUm);
+  scene.truth.present = false;
+  ExpectNone(Render(scene), "a mask and nothing in it");
+}
+
+// The multimode ratio of 0.4 between a fibre and the mask around it must not make the mask the
+// cladding.
+TEST(LocateFibre, AMaskOfTheRatioOfACoreIsNoCladding) {
+  Scene scene = CleanScene(180);
+  scene.truth.centre_px = {320, 240};
+  scene.nuisance.mask_radius_px = 225;
+  scene.nuisance.mask_centre_px = {320, 240};
+  ExpectFound(scene, kCentreUm, kDiameterUm);
+}
+
+TEST(LocateFibre, TheEdgeOfAWholeFerruleIsNoCladding) {
+  for (const double ferrule_um : {1250.0, 2500.0}) {
+    Scene scene = CleanScene(70);
+    scene.size = {1280, 1024};
+    scene.truth.centre_px = {600, 500};
+    scene.truth.ferrule_edge_um = ferrule_um;
+    ExpectFound(scene, 0.15, 0.3125);
+  }
+}
+
+TEST(LocateFibre, ReticlesAreNoFibre) {
+  Scene scene = CleanScene(200);
+  scene.nuisance.reticle = 2;
+  ExpectFound(scene, 0.15, 0.3125);
+  scene.truth.present = false;
+  ExpectNone(Render(scene), "a reticle");
+}
+
+TEST(LocateFibre, NothingIsNoFibre) {
+  ExpectNone(cv::Mat(480, 640, CV_8U, cv::Scalar(128)), "uniform");
+  ExpectNone(cv::Mat::zeros(480, 640, CV_8U), "black");
+  ExpectNone(cv::Mat(480, 640, CV_8U, cv::Scalar(255)), "white");
+  ExpectNone(cv::Mat(1, 1, CV_8U, cv::Scalar(9)), "one pixel");
+  ExpectNone(cv::Mat(3, 900, CV_8U, cv::Scalar(9)), "three lines");
+  cv::Mat noise(480, 640, CV_8U);
+  cv::RNG rng(7);
+  rng.fill(noise, cv::RNG::UNIFORM, 0, 256);
+  ExpectNone(noise, "noise");
+}
+
+TEST(LocateFibre, SaysWhenTheFibreIsTooSmall) {
+  LocateOptions options;
+  options.min_cladding_diameter_px = 120;
+  const LocateOutcome outcome = Locate(Render(CleanScene(90)), options);
+  ASSERT_TRUE(outcome.reason);
+  EXPECT_EQ(outcome.reason->code, "no_fibre");
+  EXPECT_NE(outcome.reason->text.find("too small"), std::string::npos);
+}
+
+TEST(LocateFibre, RefusesAnEmptyFrameAndBadOptions) {
+  EXPECT_EQ(LocateFibre(Frame{}).error().kind, ErrorKind::kUnsupported);
+  LocateOptions options;
+  options.min_rim_seen_fraction = 0.1;
+  const auto outcome = LocateFibre(FrameOf(cv::Mat(9, 9, CV_8U, cv::Scalar(0))), options);
+  ASSERT_FALSE(outcome.ok());
+  EXPECT_EQ(outcome.error().kind, ErrorKind::kBadOption);
+  EXPECT_EQ(outcome.error().what,
+            "LocateOptions.min_rim_seen_fraction = 0.1: must be within [0.2, 1]");
+}
+
+}  // namespace
+}  // namespace endgrade
