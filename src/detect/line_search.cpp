@@ -14,12 +14,16 @@
 namespace endgrade {
 namespace {
 
-constexpr float kMostScore = 3.0F;        // a cell's evidence for a line is held within this
-constexpr double kLeastLengthUm = 6.0;    // shorter ones are specks
-constexpr double kLeastAspect = 5.0;      // length over width; our choice, see DEVELOPERS.md
-constexpr double kWidestUm = 6.0;         // wider ones are regions
-// A scratch is straight or bends gently: rounder than a circle of 70 um it is a hair, or the edge of
-// a dried droplet. Short pieces may wander a little more.
+constexpr float kMostScore = 3.0F;      // a cell's evidence for a line is held within this
+constexpr double kLeastLengthUm = 6.0;  // shorter ones are specks
+constexpr double kLeastAspect = 5.0;    // length over width; our choice, see DEVELOPERS.md
+// A wide one must be far longer before it is a scratch rather than a hair, a smear or a piece of a
+// droplet's edge: in the outer zones scratches are free and those are not.
+constexpr double kSlenderUm = 3.0;
+constexpr double kLeastAspectWide = 10.0;
+constexpr double kWidestUm = 6.0;  // wider ones are regions
+// A scratch is straight or bends gently: rounder than a circle of 70 um it is a hair, or the edge
+// of a dried droplet. Short pieces may wander a little more.
 constexpr double kMostTurningPerUm = 0.82;  // degrees
 constexpr double kLeastTurningDeg = 22.0;
 constexpr double kMostTurningDeg = 75.0;
@@ -211,15 +215,15 @@ bool MayBeALine(const ContrastMap& map, const LineTrace& trace) {
   const double most_turning =
       std::clamp(kMostTurningPerUm * length_um, kLeastTurningDeg, kMostTurningDeg);
   return length_um >= kLeastLengthUm && trace.on_fraction >= kLeastOnFraction &&
-         trace.turning_deg <= most_turning &&
-         !FollowsCoreEdge(map, trace);
+         trace.turning_deg <= most_turning && !FollowsCoreEdge(map, trace);
 }
 
 bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double um_per_cell) {
   const double length_um = trace.Length() * um_per_cell;
   const double width_um = profile.width_cells * um_per_cell;
   const double height = std::abs(profile.peak);
-  const bool long_enough = length_um >= std::max(kLeastLengthUm, kLeastAspect * width_um);
+  const double aspect = width_um > kSlenderUm ? kLeastAspectWide : kLeastAspect;
+  const bool long_enough = length_um >= std::max(kLeastLengthUm, aspect * width_um);
   const bool an_edge = std::abs(profile.side_step) > kMostStepShare * height;
   return long_enough && width_um <= kWidestUm && !an_edge && profile.misfit <= kMostMisfit;
 }
@@ -374,8 +378,8 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
       if (shared < kLeastShared * static_cast<double>(std::min(along.size(), beside.size()))) {
         continue;
       }
-      a.line_width_cells = static_cast<double>(MedianOf(apart)) +
-                           0.5 * (a.line_width_cells + b.line_width_cells);
+      a.line_width_cells =
+          static_cast<double>(MedianOf(apart)) + 0.5 * (a.line_width_cells + b.line_width_cells);
       a.line_width_uncertainty_cells =
           std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
       a.cells.insert(a.cells.end(), b.cells.begin(), b.cells.end());

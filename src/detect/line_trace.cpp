@@ -1,10 +1,11 @@
 #include "detect/line_trace.h"
 
-#include <algorithm>
-#include <cmath>
+#include "flatten/cell_grid.h"
+
 #include <opencv2/core.hpp>
 
-#include "flatten/cell_grid.h"
+#include <algorithm>
+#include <cmath>
 
 namespace endgrade {
 namespace {

@@ -1,9 +1,10 @@
 #include "detect/region_growing.h"
 
+#include <opencv2/imgproc.hpp>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <opencv2/imgproc.hpp>
 
 namespace endgrade {
 namespace {
@@ -86,8 +87,8 @@ cv::Point2f Crossing(
           static_cast<float>(inner.y) + part * static_cast<float>(outer.y - inner.y)};
 }
 
-// A particle may be bright with a dark rim, or the reverse; the rim is part of it. The fringe that a
-// camera's sharpening leaves is weaker than this share of the depth.
+// A particle may be bright with a dark rim, or the reverse; the rim is part of it. The fringe that
+// a camera's sharpening leaves is weaker than this share of the depth.
 constexpr float kRimShare = 0.42F;
 constexpr float kRimSigma = 5.0F;
 constexpr int kRimGapCells = 2;          // between the inside's border and where the rim begins

@@ -19,7 +19,7 @@ namespace {
 constexpr double kModelFloor = 0.0020;
 constexpr double kModelFloorPerUm = 0.0008;  // a micrometre of the scale's sigma
 constexpr double kModelFloorMost = 0.0050;
-constexpr double kStepFloor = 0.12;       // grey levels of 255
+constexpr double kStepFloor = 0.12;  // grey levels of 255
 constexpr double kStepFloorPerUm = 0.10;
 constexpr double kStepFloorMost = 0.45;
 
@@ -152,8 +152,8 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   const double scale_um = response.sigma_cells * map.um_per_cell;
   const double share = std::min(kModelFloorMost, kModelFloor + kModelFloorPerUm * scale_um);
   // Steps of a grey level or two are rounding and compression, whatever they are a share of.
-  const double steps = std::min(kStepFloorMost, kStepFloor + kStepFloorPerUm * scale_um) *
-                       map.white_level / 255.0;
+  const double steps =
+      std::min(kStepFloorMost, kStepFloor + kStepFloorPerUm * scale_um) * map.white_level / 255.0;
   const auto floor = static_cast<float>(std::max(steps, share * map.glass_level));
   std::array<Sectors, kMaterials> materials;
   std::array<float, kMaterials> pooled{};

@@ -15,6 +15,8 @@ namespace {
 // What shape separates a scratch from a defect was not found in public; ours is a stated choice
 // (see zones/): at least five times as long as wide, at least 6 um long, and narrow.
 constexpr double kScratchAspect = 5.0;
+constexpr double kSlenderUm = 3.0;           // a wider one must be
+constexpr double kScratchAspectWide = 10.0;  // this much longer than wide
 constexpr double kScratchLengthUm = 6.0;
 constexpr double kScratchWidestUm = 6.0;
 
@@ -120,8 +122,9 @@ bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* wi
   *width_um = DiscBehindBlur(seen_width, blur_um).diameter;
   const double true_width = std::max(*width_um, 0.3 * blur_um);
   const double hull_width = std::max(shape.width_um - blur_um, true_width);
+  const double aspect = *width_um > kSlenderUm ? kScratchAspectWide : kScratchAspect;
   return shape.length_um >= kScratchLengthUm && *width_um <= kScratchWidestUm &&
-         shape.length_um >= kScratchAspect * std::max(true_width, 0.5 * hull_width) &&
+         shape.length_um >= aspect * std::max(true_width, 0.5 * hull_width) &&
          shape.length_um >= 3.0 * shape.width_um;
 }
 
