@@ -103,6 +103,7 @@ struct SceneCamera {
 
   double exposure = 1.0;
   double full_well_e = 12000;  // electrons at white
+  std::uint64_t shot = 0;      // another value: another exposure of the same face, new noise
   double read_noise_e = 8;
   double vignetting = 0.1;   // light lost in the corners
   double light_slope = 0.0;  // change of light from side to side, relative

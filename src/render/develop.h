@@ -13,4 +13,7 @@ namespace endgrade::render {
 // Reticle, caption and round mask are drawn by the camera's own electronics, after everything else.
 void DrawMarks(cv::Mat& picture, const SceneCamera& camera);
 
+// The pixels that the caption may cover; empty without one.
+[[nodiscard]] cv::Rect CaptionBox(const SceneCamera& camera);
+
 }  // namespace endgrade::render

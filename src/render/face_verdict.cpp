@@ -78,8 +78,9 @@ std::vector<Candidate> Candidates(const TrueFeature& f,
   for (const int id : f.touches) {
     const TrueFeature& other = all[static_cast<size_t>(id - 1)];
     if (f.is_scratch) continue;
-    // Taken with its neighbour as one: gone into it, or larger by it.
-    list.push_back({false, f.size_um, f.zone, false});
+    // Taken with its neighbour as one: gone into the larger of the two, or larger by the smaller.
+    const bool smaller = std::pair(f.size_um, f.id) < std::pair(other.size_um, other.id);
+    if (other.is_scratch || smaller) list.push_back({false, f.size_um, f.zone, false});
     if (!other.is_scratch) list.push_back({false, f.size_um + other.size_um, f.zone, true});
   }
   return list;

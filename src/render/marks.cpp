@@ -38,15 +38,34 @@ void DrawReticle(cv::Mat& picture) {
   }
 }
 
+struct Lettering {
+  double size;
+  int thick;
+  cv::Point at;
+};
+
+Lettering LetteringOf(cv::Size picture) {
+  return {std::max(0.4, picture.height / 1100.0),
+          picture.height > 1000 ? 2 : 1,
+          {picture.width / 50, picture.height - picture.height / 40}};
+}
+
 void DrawCaption(cv::Mat& picture, const std::string& caption) {
-  const double size = std::max(0.4, picture.rows / 1100.0);
-  const int thick = picture.rows > 1000 ? 2 : 1;
-  const cv::Point at(picture.cols / 50, picture.rows - picture.rows / 40);
+  const auto [size, thick, at] = LetteringOf(picture.size());
   cv::putText(picture, caption, at, cv::FONT_HERSHEY_SIMPLEX, size, cv::Scalar::all(0), thick + 2);
   cv::putText(picture, caption, at, cv::FONT_HERSHEY_SIMPLEX, size, cv::Scalar::all(240), thick);
 }
 
 }  // namespace
+
+cv::Rect CaptionBox(const SceneCamera& camera) {
+  if (camera.caption.empty()) return {};
+  const Lettering lettering = LetteringOf({camera.width_px, camera.height_px});
+  int below = 0;
+  const cv::Size box = cv::getTextSize(
+      camera.caption, cv::FONT_HERSHEY_SIMPLEX, lettering.size, lettering.thick + 2, &below);
+  return {lettering.at - cv::Point(2, box.height + 2), box + cv::Size(4, below + 4)};
+}
 
 void DrawMarks(cv::Mat& picture, const SceneCamera& camera) {
   if (camera.mask_diameter > 0) MaskRound(picture, camera.mask_diameter * picture.rows);

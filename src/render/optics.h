@@ -21,7 +21,9 @@ class Optics {
   // The same from a table, to 1e-4.
   [[nodiscard]] float TransferAt(double f_per_um) const;
 
-  // Full width at half maximum of the point spread; 0.514 wavelength / aperture when in focus.
+  // Full width at half maximum of the Gaussian whose transfer falls to a half at the same
+  // frequency: 6 % wider than an Airy pattern's own, and sound for a defocused spot, whose middle
+  // may be its dimmest part.
   [[nodiscard]] double Fwhm() const;
   // Sigma of the Gaussian with the in-focus point spread's width.
   [[nodiscard]] double SharpestSigma() const;

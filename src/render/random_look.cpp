@@ -14,7 +14,7 @@ double ViewHeight(const SceneCamera& camera) {
 }
 
 void AddFaults(Random& random, const RuleTable& table, SceneCamera& camera) {
-  if (random.Chance(0.3)) camera.lens_dirt = random.Int(1, 6);
+  if (random.Chance(0.15)) camera.lens_dirt = random.Int(1, 6);
   if (random.Chance(0.1)) camera.hot_pixels = random.Int(1, 4);
   if (random.Chance(0.4)) camera.light_slope = random.Uniform(0.05, 0.4);
   if (random.Chance(0.1)) camera.moire = random.Uniform(0.003, 0.012);

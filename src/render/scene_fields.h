@@ -112,6 +112,7 @@ void VisitView(SceneCamera& c, Visitor& v) {
   v.Number("aberration_um", c.aberration_um, 0, 10);
   v.Number("exposure", c.exposure, 0.001, 50);
   v.Number("full_well_e", c.full_well_e, 200, 1e6);
+  v.Seed("shot", c.shot);
   v.Number("read_noise_e", c.read_noise_e, 0, 1000);
   v.Number("vignetting", c.vignetting, 0, 0.9);
   v.Number("light_slope", c.light_slope, 0, 1);

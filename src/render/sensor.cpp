@@ -14,25 +14,6 @@ namespace {
 
 constexpr double kPi = std::numbers::pi;
 
-struct DirtSpot {
-  cv::Point2d centre_px;
-  double radius_px;
-  double depth;
-};
-
-// Dirt on a lens or in front of the sensor is far out of focus: soft discs.
-std::vector<DirtSpot> LensDirt(const SceneDescription& scene) {
-  Random random(SubSeed(scene.seed, 30));
-  std::vector<DirtSpot> spots;
-  const double side = std::min(scene.camera.width_px, scene.camera.height_px);
-  for (int i = 0; i < scene.camera.lens_dirt; ++i) {
-    const double x = random.Uniform(0, scene.camera.width_px);
-    const double y = random.Uniform(0, scene.camera.height_px);
-    spots.push_back({{x, y}, side * random.Uniform(0.015, 0.06), random.Uniform(0.02, 0.07)});
-  }
-  return spots;
-}
-
 class Lamp {
  public:
   explicit Lamp(const SceneCamera& camera)
@@ -53,6 +34,19 @@ class Lamp {
 };
 
 }  // namespace
+
+// Dirt on a lens or in front of the sensor is far out of focus: soft discs.
+std::vector<DirtSpot> LensDirt(const SceneDescription& scene) {
+  Random random(SubSeed(scene.seed, 30));
+  std::vector<DirtSpot> spots;
+  const double side = std::min(scene.camera.width_px, scene.camera.height_px);
+  for (int i = 0; i < scene.camera.lens_dirt; ++i) {
+    const double x = random.Uniform(0, scene.camera.width_px);
+    const double y = random.Uniform(0, scene.camera.height_px);
+    spots.push_back({{x, y}, side * random.Uniform(0.015, 0.06), random.LogUniform(0.008, 0.06)});
+  }
+  return spots;
+}
 
 int FilterAt(int x, int y) {
   if ((x + y) % 2 == 0) return 1;
@@ -182,9 +176,10 @@ cv::Mat TakePicture(const cv::Mat& mean_e, const SceneDescription& scene) {
   const SceneCamera& camera = scene.camera;
   cv::Mat raw(mean_e.size(), CV_32FC1);
   const double read2 = camera.read_noise_e * camera.read_noise_e;
+  const std::uint64_t noise_seed = SubSeed(SubSeed(scene.seed, 40), camera.shot);
   cv::parallel_for_(cv::Range(0, raw.rows), [&](const cv::Range& rows) {
     for (int y = rows.start; y < rows.end; ++y) {
-      Random random(SubSeed(SubSeed(scene.seed, 40), static_cast<std::uint64_t>(y)));
+      Random random(SubSeed(noise_seed, static_cast<std::uint64_t>(y)));
       const float* mean = mean_e.ptr<float>(y);
       float* out = raw.ptr<float>(y);
       for (int x = 0; x < raw.cols; ++x) {

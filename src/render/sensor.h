@@ -8,6 +8,7 @@
 #include <opencv2/core.hpp>
 
 #include <array>
+#include <vector>
 
 namespace endgrade::render {
 
@@ -19,6 +20,14 @@ namespace endgrade::render {
 
 // Blurs cells (any size that DFTs take) and gathers steps x steps of them into pixels.
 [[nodiscard]] cv::Mat GatherPixels(cv::Mat cells, const SubGrid& grid, const Optics& optics);
+
+// A soft shadow that stays with the camera: takes `depth` of the light at its middle.
+struct DirtSpot {
+  cv::Point2d centre_px;
+  double radius_px;
+  double depth;
+};
+[[nodiscard]] std::vector<DirtSpot> LensDirt(const SceneDescription& scene);
 
 // How much of the lamp's light and the sensor's gain reach each pixel, electrons for light 1.
 [[nodiscard]] cv::Mat ElectronsPerLight(const SceneDescription& scene);

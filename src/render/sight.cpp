@@ -1,4 +1,6 @@
 // Whether a rendered photograph could have shown what would break a rule.
+#include "render/develop.h"
+#include "render/sensor.h"
 #include "render/truth.h"
 
 #include <algorithm>
@@ -92,6 +94,34 @@ double LeastReferenceSnr(const Observer& observer, double inner_um, double outer
   return least;
 }
 
+// Soft shadows deeper than this can be taken for residue; common practice, no source.
+constexpr double kFaintShadow = 0.015;
+
+// What the camera lays over the face: shadows of its own dirt, and its caption.
+void WeighMarks(const SceneDescription& scene,
+                const SubGrid& grid,
+                double ruled_um,
+                Verdict& verdict) {
+  const auto to_centre_um = [&](cv::Point2d p_px) {
+    return cv::norm(grid.um_from_px *
+                    cv::Vec2d(p_px.x - grid.centre_px.x, p_px.y - grid.centre_px.y));
+  };
+  for (const DirtSpot& spot : LensDirt(scene)) {
+    const double reach_um = spot.radius_px * scene.camera.um_per_px;
+    if (spot.depth > kFaintShadow && to_centre_um(spot.centre_px) < ruled_um + reach_um) {
+      verdict.Lower(Gradable::kUncertain, "dirt on the lens shadows the face");
+    }
+  }
+  const cv::Rect caption = CaptionBox(scene.camera);
+  if (caption.empty()) return;
+  const cv::Point2d nearest(
+      std::clamp(grid.centre_px.x, 1.0 * caption.x, 1.0 * (caption.x + caption.width)),
+      std::clamp(grid.centre_px.y, 1.0 * caption.y, 1.0 * (caption.y + caption.height)));
+  if (to_centre_um(nearest) < ruled_um) {
+    verdict.Lower(Gradable::kUncertain, "a caption lies on the face");
+  }
+}
+
 void WeighZone(const SceneDescription& scene,
                const SubGrid& grid,
                const Observer& observer,
@@ -129,6 +159,7 @@ void JudgeSight(const SceneDescription& scene,
     }
     inner = zone.outer_radius_um;
   }
+  WeighMarks(scene, grid, table.RuledRadius(), verdict);
   // Its lines lie on the face and cannot be told from scratches.
   if (scene.camera.reticle) verdict.Lower(Gradable::kUncertain, "a reticle lies on the face");
 }

@@ -158,6 +158,19 @@ TEST(Truth, PicturesThatCannotBeGradedAreTold) {
   EXPECT_THAT(TruthOf(small).ungradable_because, Contains("too small"));
 }
 
+TEST(Truth, ShadowsAndLettersOnTheFaceLeaveItOpen) {
+  SceneDescription dirty = ClearScene();
+  dirty.camera.lens_dirt = 50;
+  EXPECT_EQ(TruthOf(dirty).gradable, Gradable::kUncertain);
+  EXPECT_THAT(TruthOf(dirty).acceptable, ElementsAre("pass", "ungradable"));
+  SceneDescription lettered = ClearScene();
+  lettered.camera.caption = "PORT 7";
+  EXPECT_EQ(TruthOf(lettered).gradable, Gradable::kYes);  // in the corner
+  lettered.camera.centre_offset_px = {-30, 15};
+  lettered.camera.caption = std::string(40, 'M');
+  EXPECT_THAT(TruthOf(lettered).ungradable_because, Contains("a caption lies on the face"));
+}
+
 // "What is seen is enough": a cut-off face with a speck on its core may be failed.
 TEST(Truth, CutOffFaceWithASureFailureMayFail) {
   SceneDescription scene = ClearScene();
