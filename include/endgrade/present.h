@@ -15,8 +15,12 @@
 
 namespace endgrade {
 
-// One line of JSON, schema "endgrade.result/1", keys in the order of design.md, no newline at the
-// end. The same grade gives the same bytes but for timing_ms.
+// One line of JSON, schema "endgrade.result/1" (tests/references/record/), no newline at the end.
+// Numbers have fixed decimals (um 3, pixels 2, um a pixel 6); what was not measured, and what is no
+// number, is null; bytes of a name that are not UTF-8 become U+FFFD. The same grade gives the same
+// bytes but for timing_ms.
+//
+//   limits    those that the grade was made with: zones and rules are found in them by index
 [[nodiscard]] std::string RecordJson(const Frame& frame, const Limits& limits, const Grade& grade);
 
 // The record of a file that could not be read: verdict "ungradable", reason "unreadable", no
@@ -25,30 +29,45 @@ namespace endgrade {
                                                const Limits& limits,
                                                const Error& error);
 
-// The verdict for a terminal: a line with name and verdict, then a line a reason. No control
-// characters from the name or any text pass through.
+// The verdict for a terminal: a line with name and verdict, then a line a reason and a warning, no
+// newline at the end. No control characters from the name or any text pass through.
 [[nodiscard]] std::string VerdictText(const Frame& frame, const Limits& limits, const Grade& grade);
 
+// Values outside their range are taken as the nearest within it.
 struct OverlayOptions {
-  // The photograph is enlarged by a whole number until its longer side has at least this many
-  // pixels, so that thin outlines stay readable. Range [1, 8192].
+  // The photograph is enlarged by a whole number, each pixel repeated, until its longer side has at
+  // least this many pixels, so that thin outlines stay readable. Range [1, 8192].
   int min_long_side_px = 1400;
-  // And reduced when its longer side has more than this. Range [200, 20000].
+  // And reduced, pixels averaged, when its longer side has more than this; it is never enlarged
+  // beyond it. Range [200, 20000].
   int max_long_side_px = 2600;
 };
 
 // The photograph with rings, outlines and numbers, and a strip below it with verdict, reasons and
-// a scale bar. CV_8UC3, blue-green-red. Uses frame.colour if there is any, else luma.
+// a scale bar. Outlines and rings stand beside features, never on them. The same frame and grade
+// give the same pixels; nothing in it tells the time.
+//
+//   frame     colour is shown if there is any, else luma (16 bits by white_level); not written to.
+//             With no pixels at all the strip stands alone.
+//   limits    those that the grade was made with
+//   returns   CV_8UC3, blue-green-red, as wide as the photograph is shown but at least 1,040
+//   pixels;
+//             the strip takes about a fifth of its width
 [[nodiscard]] cv::Mat DrawOverlay(const Frame& frame,
                                   const Limits& limits,
                                   const Grade& grade,
                                   const OverlayOptions& options = {});
 
-// Encodes by the extension (.png, .jpg) and writes safely. Errors: kWriteFailed, kUnsupported.
+// Encodes by the extension (.png, .jpg, .jpeg) and writes safely.
+//
+//   picture   CV_8UC1 or CV_8UC3 (blue-green-red); CV_16UC1 for PNG only
+//   errors    kWriteFailed, kUnsupported, kInternal
 [[nodiscard]] std::optional<Error> WritePicture(const std::filesystem::path& path,
                                                 const cv::Mat& picture);
 
-// Writes bytes to a temporary name, flushes, renames. Errors: kWriteFailed.
+// Writes bytes to a temporary name in the target's folder, flushes, renames: the target is as it
+// was or whole. A link is replaced, not followed; a device, pipe or socket is refused. Errors:
+// kWriteFailed, with what to do about it.
 [[nodiscard]] std::optional<Error> WriteFileSafely(const std::filesystem::path& path,
                                                    const std::string& bytes);
 
