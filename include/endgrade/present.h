@@ -44,15 +44,15 @@ struct OverlayOptions {
 };
 
 // The photograph with rings, outlines and numbers, and a strip below it with verdict, reasons and
-// a scale bar. Outlines and rings stand beside features, never on them. The same frame and grade
-// give the same pixels; nothing in it tells the time.
+// a scale bar. Outlines, rings and numbers stand beside features, never on them, but for the
+// outline of a feature that lies on a larger one. The same frame and grade give the same pixels;
+// nothing in it tells the time.
 //
 //   frame     colour is shown if there is any, else luma (16 bits by white_level); not written to.
 //             With no pixels at all the strip stands alone.
 //   limits    those that the grade was made with
-//   returns   CV_8UC3, blue-green-red, as wide as the photograph is shown but at least 1,040
-//   pixels;
-//             the strip takes about a fifth of its width
+//   returns   CV_8UC3, blue-green-red, as wide as the photograph is shown but no less than 1,040
+//             pixels; the strip is about a fifth as high as that
 [[nodiscard]] cv::Mat DrawOverlay(const Frame& frame,
                                   const Limits& limits,
                                   const Grade& grade,
@@ -66,8 +66,9 @@ struct OverlayOptions {
                                                 const cv::Mat& picture);
 
 // Writes bytes to a temporary name in the target's folder, flushes, renames: the target is as it
-// was or whole. A link is replaced, not followed; a device, pipe or socket is refused. Errors:
-// kWriteFailed, with what to do about it.
+// was or whole. A link is replaced, not followed; a device, pipe or socket is refused.
+//
+//   errors    kWriteFailed, with what to do about it
 [[nodiscard]] std::optional<Error> WriteFileSafely(const std::filesystem::path& path,
                                                    const std::string& bytes);
 
