@@ -4,12 +4,16 @@
 #include "cli/verbs.h"
 #include "endgrade/limits.h"
 
+#include <malloc.h>
+
 #include <opencv2/core/utility.hpp>
 
 #include <thread>
 
 namespace endgrade::cli {
 namespace {
+
+constexpr int kKeptBlockBytes = 64 << 20;
 
 constexpr double kPixelsPerMegapixel = 1e6;
 constexpr double kBytesPerMegabyte = 1024.0 * 1024.0;
@@ -80,6 +84,10 @@ int Grade(const GradeArguments& arguments) {
     }
   }
   for (const Error& problem : inputs.problems) PrintErrorLine(problem.Text());
+  // Every picture takes and frees the same few large blocks: kept, not handed back each time, they
+  // save a sixth of the time in page faults.
+  mallopt(M_MMAP_THRESHOLD, kKeptBlockBytes);
+  mallopt(M_TRIM_THRESHOLD, kKeptBlockBytes);
   cv::setNumThreads(1);  // pictures run in parallel, not the parts of one
   run->pictures = std::move(inputs.pictures);
   const int exit_code = GradeAll(*run);

@@ -10,7 +10,7 @@ namespace {
 
 constexpr float kUnits = 8.0F;  // integer units of score: 1/8
 constexpr int kLongest = 1024;  // rows: 1024 * 3 * 8 = 24,576 still fits 16 bits
-constexpr size_t kSpreadSamples = 4000;
+constexpr size_t kSpreadSamples = 5000;
 
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
 // strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
@@ -148,7 +148,7 @@ class Reader {
   [[nodiscard]] float Spread() const {
     std::vector<float> values;
     const double least = options_.least_filled * level_.height;
-    const size_t stride = std::max<size_t>(1, level_.sum.total() / (4 * kSpreadSamples));
+    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
     for (size_t i = stride / 2; i < level_.sum.total(); i += stride) {
       const int row = static_cast<int>(i / static_cast<size_t>(level_.sum.cols));
       const int x = static_cast<int>(i % static_cast<size_t>(level_.sum.cols));
