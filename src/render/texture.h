@@ -26,6 +26,8 @@ class Texture {
   cv::Point2d step_um_;
   double cos_;
   double sin_;
+  cv::Point2d along_;  // lattice steps a micrometre
+  cv::Point2d across_;
   std::vector<float> lattice_;
 };
 
