@@ -103,8 +103,9 @@ def print_features(result):
         print(f"  all {v}: {share(hit, seen)}")
     of_pass = [n for n, _ in result["false_pass_pictures"]]
     print(
-        f"false features per gradable picture {np.mean(result['false'] or [0]):.2f},"
-        f" per picture that should pass {np.mean(of_pass or [0]):.2f}"
+        f"false features on the glass (A, B) per gradable picture {np.mean(result['false'] or [0]):.2f},"
+        f" per picture that should pass {np.mean(of_pass or [0]):.2f};"
+        f" unlisted ones on the ferrule (C, D) {np.mean(result['false_on_ferrule'] or [0]):.2f}"
     )
     worst = sorted(result["false_pass_pictures"], reverse=True)[:6]
     print("  most:", ", ".join(f"{f} {n}" for n, f in worst if n))

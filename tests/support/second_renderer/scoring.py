@@ -95,6 +95,7 @@ def compare(rows, records):
         "seen": Counter(),
         "hit": Counter(),
         "false": [],
+        "false_on_ferrule": [],
         "false_pass_pictures": [],
         "size_error": defaultdict(list),
     }
@@ -147,6 +148,10 @@ def _compare_parts(out, row, record):
         same = [f for f in hits.get(i, []) if f["kind"] == feature["kind"]]
         if len(hits.get(i, [])) == 1 and same:
             out["size_error"][feature["name"]].append(same[0]["size_um"] - feature["size_um"])
-    out["false"].append(len(false))
+    # The ferrule's pores and the chips of its bore are drawn but not listed as marks: only what is
+    # found on the glass is surely made up.
+    on_glass = sum(f["zone"] in "AB" for f in false)
+    out["false"].append(on_glass)
+    out["false_on_ferrule"].append(len(false) - on_glass)
     if row["verdict"] == "pass":
-        out["false_pass_pictures"].append((len(false), row["file"]))
+        out["false_pass_pictures"].append((on_glass, row["file"]))
