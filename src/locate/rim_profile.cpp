@@ -101,17 +101,6 @@ bool RingStands(const StepFit& fit) {
   return least > 0.06 * most && ring > 0.2 * sigma;
 }
 
-// A camera stores light ^ (1 / tone); blur is a mean of light, not of what is stored.
-RimProfile InLight(const RimProfile& stored, double tone) {
-  RimProfile light = stored;
-  for (size_t i = 0; i < stored.level.size(); ++i) {
-    const double share = std::max(1e-3, stored.level[i] / kWhite);
-    light.level[i] = kWhite * std::pow(share, tone);
-    light.noise[i] = stored.noise[i] * tone * std::pow(std::max(0.05, share), tone - 1.0);
-  }
-  return light;
-}
-
 double Stored(double light, double tone) {
   return kWhite * std::pow(std::max(0.0, light) / kWhite, 1.0 / tone);
 }
@@ -149,6 +138,9 @@ Attempt BestTone(const RimProfile& stored) {
 
 RimModel Describe(const StepFit& fit, const StepTerms& terms, const Attempt& attempt) {
   RimModel model;
+  model.shape = fit.shape;
+  model.terms = terms;
+  model.tone = attempt.tone;
   model.rim = fit.shape.rim;
   model.sigma = std::exp(fit.shape.log_sigma);
   const double inside = Stored(fit.heights[0], attempt.tone);
@@ -164,6 +156,17 @@ RimModel Describe(const StepFit& fit, const StepTerms& terms, const Attempt& att
 }
 
 }  // namespace
+
+// A camera stores light ^ (1 / tone); blur is a mean of light, not of what is stored.
+RimProfile InLight(const RimProfile& stored, double tone) {
+  RimProfile light = stored;
+  for (size_t i = 0; i < stored.level.size(); ++i) {
+    const double share = std::max(1e-3, stored.level[i] / kWhite);
+    light.level[i] = kWhite * std::pow(share, tone);
+    light.noise[i] = stored.noise[i] * tone * std::pow(std::max(0.05, share), tone - 1.0);
+  }
+  return light;
+}
 
 std::optional<RimModel> FitRimModel(const RimProfile& profile) {
   if (profile.distance.size() < 16) return std::nullopt;

@@ -19,7 +19,15 @@ struct RimModel {
   double first_step = 0;       // at the rim alone
   double rim_uncertainty = 0;  // standard deviation of `rim`
   double misfit = 0;           // root mean square over the noise
+
+  // The model itself: light is stored as light ^ (1 / tone).
+  StepShape shape;
+  StepTerms terms;
+  double tone = 1.0;
 };
+
+// The profile in light instead of what is stored.
+[[nodiscard]] RimProfile InLight(const RimProfile& stored, double tone);
 
 // The simplest of these models that the profile does not contradict. Nothing if it is too short.
 [[nodiscard]] std::optional<RimModel> FitRimModel(const RimProfile& profile);

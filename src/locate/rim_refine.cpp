@@ -1,6 +1,8 @@
 #include "locate/rim_refine.h"
 
 #include "locate/ring_fit.h"
+#include "locate/sector_profile.h"
+#include "locate/uneven_ring.h"
 
 #include <algorithm>
 #include <cmath>
@@ -13,15 +15,7 @@ constexpr double kReach = 0.22;          // of the radius, either side
 constexpr double kAlignReach = 0.12;     // the same, of what aligns the sectors
 constexpr double kEnoughRadius = 240.0;  // in pixels of the level
 constexpr int kRounds = 4;
-// What the model leaves out, as a share of the profile's range.
-constexpr double kModelError = 0.004;
 constexpr double kLeastStep = 2.0;  // luma units between glass and ferrule, or it is a drawn line
-// Share of the radius beyond which it leaves out more and more: light is not straight for long.
-constexpr double kNear = 0.07;
-// Luma units beyond which a mean holds clipped pixels.
-constexpr double kClippedWhite = 247.0;
-constexpr double kClippedBlack = 3.0;
-
 // What one sector says: the common profile is here, shifted outwards by `shift` columns.
 struct SectorFit {
   bool in_view = false;
@@ -30,27 +24,6 @@ struct SectorFit {
   double gain = 0;
   double gain_noise = 1;
 };
-
-std::vector<double> CommonProfile(const cv::Mat& values, const std::vector<double>& weights) {
-  std::vector<double> profile(static_cast<size_t>(values.cols), 0.0);
-  std::vector<float> sample;
-  for (int column = 0; column < values.cols; ++column) {
-    double sum = 0.0;
-    double total = 0.0;
-    sample.clear();
-    for (int ray = 0; ray < values.rows; ++ray) {
-      const float value = values.at<float>(ray, column);
-      if (!std::isfinite(value)) continue;
-      sample.push_back(value);
-      const double weight = weights.empty() ? 0.0 : weights[static_cast<size_t>(ray)];
-      sum += weight * static_cast<double>(value);
-      total += weight;
-    }
-    profile[static_cast<size_t>(column)] =
-        total > 0.0 ? sum / total : static_cast<double>(Median(sample));
-  }
-  return profile;
-}
 
 std::vector<double> Derivative(const std::vector<double>& profile) {
   std::vector<double> slope(profile.size(), 0.0);
@@ -168,48 +141,6 @@ PolarGrid SectorGrid(double radius, bool last) {
   return grid;
 }
 
-// Standard error of the mean of a column, from neighbouring sectors' differences: slow changes of
-// light along the rim are no noise.
-double ColumnNoise(const cv::Mat& values, const std::vector<double>& weights, int column) {
-  double square = 0.0;
-  int count = 0;
-  for (int ray = 0; ray < values.rows; ++ray) {
-    const int next = (ray + 1) % values.rows;
-    if (weights[static_cast<size_t>(ray)] <= 0.0 || weights[static_cast<size_t>(next)] <= 0.0) {
-      continue;
-    }
-    const double miss = static_cast<double>(values.at<float>(ray, column)) -
-                        static_cast<double>(values.at<float>(next, column));
-    if (!std::isfinite(miss)) continue;
-    square += 0.5 * miss * miss;
-    ++count;
-  }
-  if (count == 0) return 1.0;
-  return std::sqrt(square) / count;
-}
-
-RimProfile ProfileOf(const PolarMap& map, const std::vector<double>& weights, double radius) {
-  RimProfile profile;
-  profile.level = CommonProfile(map.values, weights);
-  const auto [low, high] = std::minmax_element(profile.level.begin(), profile.level.end());
-  const double range = *high - *low;
-  const double floor = std::max(0.02, kModelError * range);
-  for (int column = 0; column < map.values.cols; ++column) {
-    profile.distance.push_back((map.RadiusAt(column) - 1.0) * radius);
-    double& level = profile.level[static_cast<size_t>(column)];
-    double noise = std::hypot(ColumnNoise(map.values, weights, column), floor);
-    // The model is at its best near the rim.
-    const double far = profile.distance.back() / (kNear * radius);
-    noise = std::hypot(noise, floor * far * far);
-    // Clipped: the true value is beyond by nobody knows how much.
-    if (level > kClippedWhite || level < kClippedBlack) noise = std::hypot(noise, 0.1 * range);
-    if (level > kClippedWhite) level = std::max(level, 255.0) + 0.04 * range;
-    if (level < kClippedBlack) level = std::min(level, 0.0) - 0.04 * range;
-    profile.noise.push_back(noise);
-  }
-  return profile;
-}
-
 }  // namespace
 
 Level RimLevel(const cv::Mat& luma, double white_level, const RimFrame& frame) {
@@ -230,9 +161,7 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
     const double radius = frame.Radius();
     if (!(radius > 8.0)) return std::nullopt;
     const bool last = round + 1 == kRounds;
-    const int around = static_cast<int>(2.0 * CV_PI * radius / kSectors);
-    map =
-        SampleRays(level, frame, SectorGrid(radius, std::clamp(last ? around : around / 3, 1, 12)));
+    map = SampleRays(level, frame, SectorGrid(radius, last));
     const std::vector<double> profile = CommonProfile(map.values, alignment.weights);
     const int half = static_cast<int>(kAlignReach / map.step);
     const int middle = map.values.cols / 2;
@@ -242,9 +171,26 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
     if (alignment.seen < 0.15) return std::nullopt;
     if (!last) frame = frame.Moved(alignment.offset);
   }
-  const double radius = frame.Radius();
-  const auto model = FitRimModel(ProfileOf(map, alignment.weights, radius));
+  auto model = FitRimModel(ProfileOf(map, alignment.weights, frame.Radius()));
   if (!model) return std::nullopt;
+  if (model->terms.ring) {
+    // The bore is wider than the fibre, so that the ring is wider on one side: its outer border
+    // must not pull at the glass's edge.
+    frame = frame.Sized(1.0 + model->rim / frame.Radius());
+    model->rim = 0.0;
+    model->shape.rim = 0.0;
+    for (int round = 0; round < 2; ++round) {
+      map = SampleRays(level, frame, SectorGrid(frame.Radius(), true));
+      const auto uneven = FitUnevenRing(map, alignment.weights, frame.Radius(), *model);
+      if (!uneven) break;
+      frame = frame.Moved(uneven->glass);
+      model->sigma = uneven->sigma;
+      model->ring = uneven->ring;
+      const double shift = std::hypot(uneven->glass.shift_x, uneven->glass.shift_y);
+      if (shift * frame.Radius() < 0.3) break;
+    }
+  }
+  const double radius = frame.Radius();
   Rim rim;
   // A blurred disc's half-height lies inside its edge by sigma^2 / 2r: the heat equation's front
   // moves by its curvature.

@@ -8,8 +8,6 @@ namespace endgrade::locate {
 namespace {
 
 constexpr double kWhite = 255.0;
-constexpr double kUsualDepth = 0.5;    // of an adhesive ring, as a share of the deepest possible
-constexpr double kDepthSpread = 0.45;  // of its logarithm
 
 // Normal distribution function from a table: a profile needs it a few hundred thousand times.
 class NormalTable {
@@ -47,22 +45,24 @@ double& Parameter(StepShape& shape, const StepTerms& terms, int index) {
   return index == (terms.ring ? 3 : 2) ? shape.overshoot : shape.log_spread;
 }
 
-// A ring narrower than the blur shows its depth times its width and no more. How deep it can be is
-// known: no darker than black, no brighter than white. Within that, most are likely to be rather
-// deep (common practice, no source); the profile overrules this wherever it resolves the ring.
-double RingDoubt(const cv::Vec<double, 5>& heights) {
-  const double first = heights[3];
-  if (first * heights[4] >= 0.0) return 0.0;
-  const double deepest = std::max(5.0, first < 0.0 ? heights[0] : kWhite - heights[0]);
-  const double depth = std::abs(first) / deepest;
-  const double unlikely = std::log(std::max(1e-3, depth) / kUsualDepth) / kDepthSpread;
+// A ring narrower than the blur shows its depth times its width and no more; what is known of the
+// depth decides then. The profile overrules it wherever it resolves the ring.
+double RingDoubt(const cv::Vec<double, 5>& heights, const RingPrior& prior) {
+  if (heights[3] * heights[4] >= 0.0) return 0.0;
+  const double depth = RingDepth(heights);
+  const double unlikely = std::log(std::max(1e-3, depth) / prior.depth) / prior.spread;
   return depth <= 1.0 ? unlikely : unlikely + 12.0 * (depth - 1.0);
 }
 
 }  // namespace
 
-StepFitter::StepFitter(const RimProfile& profile, const StepTerms& terms)
-    : profile_(profile), terms_(terms) {}
+double RingDepth(const cv::Vec<double, 5>& heights) {
+  const double deepest = std::max(5.0, heights[3] < 0.0 ? heights[0] : kWhite - heights[0]);
+  return std::abs(heights[3]) / deepest;
+}
+
+StepFitter::StepFitter(const RimProfile& profile, const StepTerms& terms, const RingPrior& prior)
+    : profile_(profile), terms_(terms), prior_(prior) {}
 
 StepFit StepFitter::Evaluate(const StepShape& shape) const {
   const size_t count = profile_.distance.size();
@@ -92,7 +92,7 @@ StepFit StepFitter::Evaluate(const StepShape& shape) const {
     fit.rss += fit.residual[i] * fit.residual[i];
   }
   if (terms_.ring) {
-    fit.residual.push_back(RingDoubt(fit.heights));
+    fit.residual.push_back(RingDoubt(fit.heights, prior_));
     fit.rss += fit.residual.back() * fit.residual.back();
   }
   if (!std::isfinite(fit.rss)) fit.rss = 1e300;

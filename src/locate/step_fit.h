@@ -38,9 +38,20 @@ struct StepFit {
   double rss = 1e300;
 };
 
+// What is known of a ring's depth before looking: as a share of the deepest possible, which is
+// black or white, and the spread of its logarithm. Most are rather deep (common practice, no
+// source).
+struct RingPrior {
+  double depth = 0.5;
+  double spread = 0.45;
+};
+
+// The ring's depth as that share, from a fit's heights.
+[[nodiscard]] double RingDepth(const cv::Vec<double, 5>& heights);
+
 class StepFitter {
  public:
-  StepFitter(const RimProfile& profile, const StepTerms& terms);
+  StepFitter(const RimProfile& profile, const StepTerms& terms, const RingPrior& prior = {});
 
   [[nodiscard]] StepFit Evaluate(const StepShape& shape) const;
   // Levenberg-Marquardt from `start`.
@@ -57,6 +68,7 @@ class StepFitter {
 
   const RimProfile& profile_;
   StepTerms terms_;
+  RingPrior prior_;
 };
 
 }  // namespace endgrade::locate
