@@ -165,6 +165,7 @@ void Recentre(const cv::Mat& exact, double sign, double window, std::vector<cv::
   }
   // Specks on or beside the line must not draw it to them.
   std::vector<float> middles;
+  middles.reserve(points.size());
   for (int i = 0; i < count; ++i) {
     middles.push_back(static_cast<float>(values.at<double>(i, kShifts / 2)));
   }
