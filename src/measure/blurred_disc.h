@@ -5,7 +5,8 @@ namespace endgrade {
 
 // Height at distance `from_centre` of a disc of unit height, radius `radius`, under a Gaussian of
 // `sigma` (all one unit): the chance that a point scattered by the Gaussian about `from_centre`
-// falls inside the disc (the circular coverage function).
+// falls inside the disc (the circular coverage function). For radius up to 6 sigma: beyond, the
+// quadrature is too coarse, and no blur matters.
 [[nodiscard]] double BlurredDisc(double from_centre, double radius, double sigma);
 
 // At the centre it has a closed form: 1 - exp(-radius^2 / (2 sigma^2)).

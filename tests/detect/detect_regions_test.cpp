@@ -1,0 +1,116 @@
+#include "endgrade/detect.h"
+#include "endgrade/measure.h"
+#include "tests/support/drawn_face.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+std::vector<Feature> Find(const test::DrawnFace& face) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const test::Drawn drawn = test::Draw(face);
+  const ContrastMap map = test::FlattenDrawn(drawn, limits);
+  return MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
+}
+
+const Feature* Nearest(const std::vector<Feature>& features, cv::Point2d um) {
+  const Feature* best = nullptr;
+  double least = 4.0;
+  for (const Feature& f : features) {
+    const double away = std::hypot(f.centre_um.x - um.x, f.centre_um.y - um.y);
+    if (away < least) {
+      least = away;
+      best = &f;
+    }
+  }
+  return best;
+}
+
+TEST(DetectRegions, FindsNothingOnCleanFaces) {
+  size_t found = 0;
+  for (std::uint64_t seed = 11; seed < 16; ++seed) {
+    test::DrawnFace face;
+    face.seed = seed;
+    found += Find(face).size();
+  }
+  EXPECT_LE(found, 1U);  // fewer than 0.3 a picture
+}
+
+TEST(DetectRegions, SizesDiscsWithinTheirStatedUncertainty) {
+  test::DrawnFace face;
+  face.discs = {{{20, 5}, 2.0, -0.4},
+                {{-30, 20}, 3.0, -0.4},
+                {{10, -35}, 5.0, 0.4},
+                {{-20, -30}, 8.0, -0.25}};
+  const std::vector<Feature> features = Find(face);
+  for (const test::DrawnDisc& disc : face.discs) {
+    const Feature* found = Nearest(features, disc.centre_um);
+    ASSERT_NE(found, nullptr) << disc.diameter_um;
+    EXPECT_EQ(found->kind, FeatureKind::kDefect);
+    EXPECT_NEAR(found->size_um, disc.diameter_um, std::max(0.5, found->size_uncertainty_um));
+    EXPECT_EQ(found->contrast_peak < 0, disc.contrast < 0);
+  }
+}
+
+TEST(DetectRegions, FindsALongFaintScratchAndItsWidth) {
+  test::DrawnFace face;
+  face.lines = {{{-40, -20}, {45, 10}, 2.0, -0.15}};
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
+  EXPECT_NEAR(features[0].size_um, 2.0, 0.5);
+  EXPECT_NEAR(*features[0].length_um, 90.1, 10.0);
+}
+
+TEST(DetectRegions, KeepsSpecksThatTouchAScratchApartFromIt) {
+  test::DrawnFace face;
+  face.lines = {{{-45, -20}, {45, 10}, 1.2, -0.3}};
+  face.discs = {{{-15, -10}, 5.0, -0.5}, {{22.5, 2.5}, 5.0, -0.5}};
+  const std::vector<Feature> features = Find(face);
+  int scratches = 0;
+  for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
+  EXPECT_EQ(scratches, 1);
+  for (const test::DrawnDisc& disc : face.discs) {
+    const Feature* found = Nearest(features, disc.centre_um);
+    ASSERT_NE(found, nullptr);
+    EXPECT_EQ(found->kind, FeatureKind::kDefect);
+  }
+}
+
+TEST(DetectRegions, SeesOneScratchInDashes) {
+  test::DrawnFace face;
+  for (int i = 0; i < 6; ++i) {
+    const double x = -40.0 + 14.0 * i;
+    face.lines.push_back({{x, 20}, {x + 11.0, 20}, 1.2, -0.35});
+  }
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
+  EXPECT_GT(*features[0].length_um, 65.0);
+}
+
+TEST(DetectRegions, CountsAFeatureInTheInnermostZoneThatItTouches) {
+  test::DrawnFace face;
+  face.discs = {{{15.0, 0}, 7.0, -0.4}};  // from 11.5 to 18.5 um: over the border of A at 12.5
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].zone, 0);
+}
+
+TEST(DetectRegions, GivesTheSameFeaturesTwice) {
+  test::DrawnFace face;
+  face.discs = {{{20, 5}, 2.0, -0.4}};
+  const auto once = Find(face);
+  const auto twice = Find(face);
+  ASSERT_EQ(once.size(), twice.size());
+  for (size_t i = 0; i < once.size(); ++i) {
+    EXPECT_EQ(once[i].size_um, twice[i].size_um);
+    EXPECT_EQ(once[i].outline_px, twice[i].outline_px);
+  }
+}
+
+}  // namespace
+}  // namespace endgrade

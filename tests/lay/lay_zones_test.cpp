@@ -1,0 +1,51 @@
+#include "endgrade/lay.h"
+#include "tests/support/drawn_face.h"
+
+#include <gtest/gtest.h>
+
+namespace endgrade {
+namespace {
+
+Scale PlainScale(cv::Point2d centre_px, double um_per_px) {
+  Scale scale;
+  scale.centre_px = centre_px;
+  scale.um_per_px = um_per_px;
+  scale.um_from_px = cv::Matx22d::eye() * um_per_px;
+  return scale;
+}
+
+TEST(ZoneAt, GivesABorderToTheOuterZone) {
+  // Edition 2 (2015) borders of single-mode zones: 25, 115, 135, 250 um.
+  const Limits limits = test::ShippedLimits("sm-upc");
+  EXPECT_EQ(ZoneAt(limits, 0.0), 0);
+  EXPECT_EQ(ZoneAt(limits, 12.499), 0);
+  EXPECT_EQ(ZoneAt(limits, 12.5), 1);
+  EXPECT_EQ(ZoneAt(limits, 57.5), 2);
+  EXPECT_EQ(ZoneAt(limits, 67.5), 3);
+  EXPECT_EQ(ZoneAt(limits, 125.0), -1);
+}
+
+TEST(LayZones, CoversTheAreaOfEachZone) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const ZoneMap map = LayZones({900, 900}, PlainScale({449.5, 449.5}, 0.3), limits);
+  const int core = cv::countNonZero(map.labels == 0);
+  const double area_px = CV_PI * 12.5 * 12.5 / (0.3 * 0.3);
+  EXPECT_NEAR(core / area_px, 1.0, 0.01);  // a pixel's width along the border
+  for (const double fraction : map.in_view_fraction) EXPECT_EQ(fraction, 1.0);
+}
+
+TEST(LayZones, SeesHalfOfAFaceThatIsCutThroughItsMiddle) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const ZoneMap map = LayZones({900, 900}, PlainScale({-0.5, 449.5}, 0.3), limits);
+  for (const double fraction : map.in_view_fraction) EXPECT_NEAR(fraction, 0.5, 0.01);
+}
+
+TEST(LayZones, SeesNothingOfAFaceBesideThePicture) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const ZoneMap map = LayZones({200, 200}, PlainScale({5000, 5000}, 0.3), limits);
+  EXPECT_TRUE(map.roi_px.empty());
+  for (const double fraction : map.in_view_fraction) EXPECT_EQ(fraction, 0.0);
+}
+
+}  // namespace
+}  // namespace endgrade

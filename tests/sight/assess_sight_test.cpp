@@ -1,0 +1,99 @@
+#include "endgrade/measure.h"
+#include "endgrade/sight.h"
+#include "tests/support/drawn_face.h"
+
+#include <gtest/gtest.h>
+
+namespace endgrade {
+namespace {
+
+Sight SightOf(const test::DrawnFace& face) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const test::Drawn drawn = test::Draw(face);
+  const ZoneMap zones = LayZones(drawn.frame.luma.size(), drawn.scale, limits);
+  const ContrastMap map = Flatten(drawn.frame, drawn.fibre, drawn.scale, zones);
+  const Detection detection = DetectRegions(map);
+  return AssessSight({drawn.frame, drawn.fibre, drawn.scale, zones, map, detection, {}, limits});
+}
+
+bool HasProblem(const Sight& sight, const std::string& code) {
+  for (const Reason& reason : sight.quality.problems) {
+    if (reason.code == code) return true;
+  }
+  return false;
+}
+
+TEST(AssessSight, SeesTwoMicrometresInAGoodPicture) {
+  const Sight sight = SightOf({});
+  ASSERT_TRUE(sight.zones[0].smallest_visible_um);
+  EXPECT_LT(*sight.zones[0].smallest_visible_um, 2.0);
+  EXPECT_LT(*sight.zones[1].smallest_visible_um, 2.0);
+  EXPECT_TRUE(sight.quality.problems.empty());
+}
+
+TEST(AssessSight, SeesLessTheNoisierThePicture) {
+  test::DrawnFace quiet;
+  test::DrawnFace noisy;
+  noisy.noise = 12.0;
+  EXPECT_GT(*SightOf(noisy).zones[1].smallest_visible_um,
+            *SightOf(quiet).zones[1].smallest_visible_um);
+}
+
+TEST(AssessSight, WhatItSaysWouldBeFoundIsFound) {
+  // Discs of the stated size and contrast, in places of their own, over several seeds: at least the
+  // stated rate less three points of a hundred trials' spread (binomial, 95 % +/- 2 * 2.2 %).
+  test::DrawnFace face;
+  face.noise = 6.0;
+  const double size = *SightOf(face).zones[1].smallest_visible_um;
+  int found = 0;
+  int placed = 0;
+  const Limits limits = test::ShippedLimits("sm-upc");
+  for (std::uint64_t seed = 50; seed < 60; ++seed) {
+    face.seed = seed;
+    face.discs.clear();
+    for (int i = 0; i < 10; ++i) {
+      const double angle = 2 * CV_PI * i / 10 + 0.1 * static_cast<double>(seed);
+      const double radius = 22.0 + 25.0 * (i % 2);
+      face.discs.push_back({{radius * std::cos(angle), radius * std::sin(angle)}, size, -0.3});
+    }
+    const test::Drawn drawn = test::Draw(face);
+    const ContrastMap map = test::FlattenDrawn(drawn, limits);
+    const auto features =
+        MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
+    for (const test::DrawnDisc& disc : face.discs) {
+      ++placed;
+      for (const Feature& f : features) {
+        if (std::hypot(f.centre_um.x - disc.centre_um.x, f.centre_um.y - disc.centre_um.y) < 2.0) {
+          ++found;
+          break;
+        }
+      }
+    }
+  }
+  EXPECT_GE(found, placed * 89 / 100) << size;
+}
+
+TEST(AssessSight, CallsABlurredPictureOutOfFocus) {
+  test::DrawnFace face;
+  face.blur_um = 3.0;
+  EXPECT_TRUE(HasProblem(SightOf(face), "out_of_focus"));
+}
+
+TEST(AssessSight, CallsAHazyPictureHazy) {
+  test::DrawnFace face;
+  face.ferrule = face.glass + 2;
+  face.core = face.glass + 1;
+  face.grain = 0.3;
+  face.tilt_of_light = 0;
+  EXPECT_TRUE(HasProblem(SightOf(face), "hazy"));
+}
+
+TEST(AssessSight, CallsAWhitePictureSaturated) {
+  test::DrawnFace face;
+  face.glass = 300;
+  face.core = 320;
+  EXPECT_TRUE(HasProblem(SightOf(face), "saturated"));
+}
+
+}  // namespace
+}  // namespace endgrade
