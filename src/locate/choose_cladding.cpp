@@ -8,6 +8,8 @@ namespace {
 
 constexpr double kDark = 40.0;      // luma units: below, it may be what lies behind a round mask
 constexpr double kHopeless = -0.1;  // quality of a coarse fit below which none is examined
+constexpr double kRound = 0.003;    // scatter of a true rim, share of its radius
+constexpr double kPixelScatter = 0.25;  // pixels of the level
 constexpr size_t kMostExamined = 10;
 constexpr double kExamineRadius = 45.0;  // in pixels of the level a ring is examined in
 
@@ -27,7 +29,9 @@ double OvalExcess(const Ring& ring) {
 double Quality(const Ring& ring) {
   const double share = ring.seen / std::max(0.4, ring.in_view);
   const double clear = std::clamp(0.55 + 0.15 * ring.strength, 0.0, 1.0);
-  return share * clear - 20.0 * std::max(0.0, ring.scatter - 0.005) - 10.0 * OvalExcess(ring);
+  // A third of a pixel is the pixels' own; a rim is rounder than 0.3 %, a stain is not.
+  const double ragged = ring.scatter - kRound - kPixelScatter / ring.radius_in_level;
+  return share * clear - 35.0 * std::max(0.0, ragged) - 10.0 * OvalExcess(ring);
 }
 
 // Of 125 um to 2.5 and to 1.25 mm.
@@ -137,6 +141,7 @@ bool Partners(const Cladding& a, const Cladding& b) {
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   bool ferrule = false;
+  bool ringed = false;
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
@@ -146,6 +151,8 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
     if (ratio < 0.9 && other_quality > 0.4 && !drawn && LikeCore(other, *cladding)) {
       cladding->has_core = true;
     }
+    ringed =
+        ringed || (ratio > 1.0 && other_quality > 0.4 && !other.line && Partners(*cladding, other));
     if (other_quality > 0.4 && LikeFibreInFerrule(ratio) &&
         Apart(other.ring, cladding->ring) < 0.01 * cladding->ring.frame.Radius()) {
       ferrule = true;
@@ -155,6 +162,8 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
       cladding->score -= 0.5;
     }
   }
+  // An adhesive ring has an outer border.
+  if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= 0.3;

@@ -6,11 +6,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 namespace endgrade::locate {
 namespace {
 
 constexpr int kSectors = 120;
+constexpr int kFewSectors = 60;          // of a rim too small to fill that many
+constexpr double kSmallRadius = 55.0;    // in pixels of the level
 constexpr double kReach = 0.22;          // of the radius, either side
 constexpr double kAlignReach = 0.12;     // the same, of what aligns the sectors
 constexpr double kEnoughRadius = 240.0;  // in pixels of the level
@@ -104,7 +107,7 @@ Alignment Align(const std::vector<SectorFit>& fits, double column_step, double t
   }
   Alignment result;
   result.weights.assign(fits.size(), 0.0);
-  if (edges.size() < 12) return result;
+  if (edges.size() < fits.size() / 10) return result;
   result.offset = FitOffset(edges, {}, 2.0 * tolerance);
   result.offset = FitOffset(edges, result.offset, tolerance);
   double square = 0.0;
@@ -128,17 +131,40 @@ Alignment Align(const std::vector<SectorFit>& fits, double column_step, double t
 
 // The last round sees all there is; those before only need to find their place.
 PolarGrid SectorGrid(double radius, bool last) {
-  const double around = 2.0 * CV_PI * radius / kSectors;
+  const int sectors = radius < kSmallRadius ? kFewSectors : kSectors;
+  const double around = 2.0 * CV_PI * radius / sectors;
   const double reach = last ? kReach : kAlignReach + 0.01;
   const double pitch = last ? std::clamp(radius / 250.0, 0.5, 1.0) : 0.8;
   PolarGrid grid;
-  grid.rays = kSectors;
+  grid.rays = sectors;
   grid.averaged =
       std::clamp(static_cast<int>(std::lround(last ? 0.7 * around : 0.25 * around)), 1, 12);
   grid.from = 1.0 - reach;
   grid.to = 1.0 + reach;
   grid.columns = std::max(24, static_cast<int>(2.0 * reach * radius / pitch) + 1);
   return grid;
+}
+
+// A line with the same brightness on both sides: either the model says so, or the profile has a
+// crest that no step explains.
+bool Drawn(const RimModel& model, const PolarMap& map, const std::vector<double>& weights) {
+  if (model.ring) {
+    return std::abs(model.step) < std::max(kLeastStep, 0.05 * std::abs(model.first_step));
+  }
+  const std::vector<double> profile = CommonProfile(map.values, weights);
+  const auto mean = [&](double from, double to) {
+    const auto first = profile.begin() + static_cast<std::ptrdiff_t>(map.ColumnAt(from));
+    const auto last = profile.begin() + static_cast<std::ptrdiff_t>(map.ColumnAt(to)) + 1;
+    return std::accumulate(first, last, 0.0) / static_cast<double>(last - first);
+  };
+  const double inside = mean(0.82, 0.90);
+  const double outside = mean(1.10, 1.18);
+  double peak = 0.0;
+  for (double at = 0.93; at < 1.07; at += map.step) {
+    const double value = profile[static_cast<size_t>(map.ColumnAt(at))];
+    peak = std::max({peak, value - std::max(inside, outside), std::min(inside, outside) - value});
+  }
+  return peak > 2.0 * kLeastStep + 2.0 * std::abs(outside - inside);
 }
 
 }  // namespace
@@ -202,14 +228,14 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
   const double own = (level.factor > 1 ? 1.0 / 12.0 : 0.0) + 1.0 / 6.0;
   rim.sigma_px = level.factor * std::sqrt(std::max(0.04, model->sigma * model->sigma - own));
   rim.step = model->step;
-  rim.drawn = model->ring.has_value() &&
-              std::abs(model->step) < std::max(kLeastStep, 0.05 * std::abs(model->first_step));
+  rim.drawn = Drawn(*model, map, alignment.weights);
   if (model->ring) rim.ring_px = *model->ring * level.factor;
   rim.radius_uncertainty_px = level.factor * std::hypot(model->rim_uncertainty, 0.02);
   rim.centre_uncertainty_px =
-      level.factor * std::hypot(alignment.scatter * radius *
-                                    std::sqrt(2.0 / std::max(1.0, alignment.seen * kSectors)),
-                                0.02);
+      level.factor *
+      std::hypot(alignment.scatter * radius *
+                     std::sqrt(2.0 / std::max(1.0, alignment.seen * map.values.rows)),
+                 0.02);
   return rim;
 }
 

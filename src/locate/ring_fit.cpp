@@ -230,6 +230,7 @@ std::optional<Ring> FitRing(const Level& level, const CircleGuess& guess, double
     ring.strength = static_cast<double>(Median(heights));
     frame = frame.Moved(offset);
   }
+  ring.radius_in_level = frame.Radius();
   ring.frame = level.PictureOf(frame);
   return ring;
 }

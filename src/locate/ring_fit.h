@@ -25,11 +25,12 @@ struct RayEdge {
                                   double tolerance);
 
 struct Ring {
-  RimFrame frame;       // in pixels of the picture
-  int polarity = 1;     // +1: brighter outside than inside; -1: the reverse
-  double seen = 0;      // share of the whole rim where an edge of that polarity is on the ellipse
-  double in_view = 0;   // share of the whole rim inside the picture
-  double scatter = 0;   // standard deviation of these edges about the ellipse, share of the radius
+  RimFrame frame;      // in pixels of the picture
+  int polarity = 1;    // +1: brighter outside than inside; -1: the reverse
+  double seen = 0;     // share of the whole rim where an edge of that polarity is on the ellipse
+  double in_view = 0;  // share of the whole rim inside the picture
+  double scatter = 0;  // standard deviation of these edges about the ellipse, share of the radius
+  double radius_in_level = 1;  // of the level it was fitted in, its pixels
   double strength = 0;  // median slope across the rim where it is seen, in units of the noise
 };
 
