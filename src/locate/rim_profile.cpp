@@ -18,6 +18,8 @@ constexpr double kLeastGain = 6.0;
 // A ring is believed when this share of the misfit is left at most: uneven light and dirt leave a
 // misfit too, which a ring mends by half.
 constexpr double kRingGain = 0.33;
+// Misfit a value, in squares of the noise, below which no other tone is tried.
+constexpr double kSmallMisfit = 0.25;
 // A tone curve is believed when it takes away this share of the misfit.
 constexpr double kToneGain = 0.7;
 
@@ -131,7 +133,7 @@ Attempt BestTone(const RimProfile& stored) {
     }
     const bool first = best.profile.level.empty();
     if (first || attempt.Cost() < kToneGain * best.Cost() - kLeastGain) best = std::move(attempt);
-    if (best.Cost() <= kLeastGain) break;
+    if (best.Cost() <= kSmallMisfit * static_cast<double>(stored.level.size())) break;
   }
   return best;
 }

@@ -66,12 +66,13 @@ StepFitter::StepFitter(const RimProfile& profile, const StepTerms& terms, const 
 
 StepFit StepFitter::Evaluate(const StepShape& shape) const {
   const size_t count = profile_.distance.size();
+  const Scales scales = ScalesOf(shape);
   std::vector<Row> rows(count);
   cv::Matx<double, 5, 5> normal = cv::Matx<double, 5, 5>::eye() * 1e-9;
   Row right = Row::all(0);
   for (size_t i = 0; i < count; ++i) {
     const double weight = 1.0 / profile_.noise[i];
-    rows[i] = BasisAt(profile_.distance[i], shape) * weight;
+    rows[i] = BasisAt(profile_.distance[i], scales) * weight;
     const double target = profile_.level[i] * weight;
     for (int a = 0; a < 5; ++a) {
       for (int b = a; b < 5; ++b) normal(a, b) += rows[i][a] * rows[i][b];
@@ -146,20 +147,27 @@ double StepFitter::RimUncertainty(const StepFit& fit) const {
   return std::sqrt(std::max(0.0, covariance.at<double>(0, 0)) * scatter);
 }
 
-double StepFitter::StepAt(double x, const StepShape& shape) const {
+StepFitter::Scales StepFitter::ScalesOf(const StepShape& shape) {
   const double sigma = std::exp(shape.log_sigma);
-  const double sharp = Normal(x / sigma);
-  if (!terms_.overshoot) return sharp;
-  const double spread = std::exp(shape.log_spread);
-  return sharp + shape.overshoot * (sharp - Normal(x / std::sqrt(sigma * sigma + spread * spread)));
+  return {shape.rim,
+          1.0 / sigma,
+          1.0 / std::hypot(sigma, std::exp(shape.log_spread)),
+          std::exp(shape.log_ring),
+          shape.overshoot};
 }
 
-StepFitter::Row StepFitter::BasisAt(double distance, const StepShape& shape) const {
-  const double x = distance - shape.rim;
-  const double first = StepAt(x, shape);
+double StepFitter::StepAt(double x, const Scales& scales) const {
+  const double sharp = Normal(x * scales.per_sigma);
+  if (!terms_.overshoot) return sharp;
+  return sharp + scales.overshoot * (sharp - Normal(x * scales.per_wide));
+}
+
+StepFitter::Row StepFitter::BasisAt(double distance, const Scales& scales) const {
+  const double x = distance - scales.rim;
+  const double first = StepAt(x, scales);
   if (!terms_.ring) return {1.0, x * (1.0 - first), x * first, first, 0.0};
-  const double past = x - std::exp(shape.log_ring);
-  const double second = StepAt(past, shape);
+  const double past = x - scales.ring;
+  const double second = StepAt(past, scales);
   return {1.0, x * (1.0 - first), past * second, first, second};
 }
 

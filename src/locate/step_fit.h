@@ -61,8 +61,13 @@ class StepFitter {
 
  private:
   using Row = cv::Vec<double, 5>;
-  [[nodiscard]] double StepAt(double x, const StepShape& shape) const;
-  [[nodiscard]] Row BasisAt(double distance, const StepShape& shape) const;
+  // What a shape means in pixels, worked out once for a whole profile.
+  struct Scales {
+    double rim, per_sigma, per_wide, ring, overshoot;
+  };
+  [[nodiscard]] static Scales ScalesOf(const StepShape& shape);
+  [[nodiscard]] double StepAt(double x, const Scales& scales) const;
+  [[nodiscard]] Row BasisAt(double distance, const Scales& scales) const;
   [[nodiscard]] StepShape Clamped(StepShape shape) const;
   [[nodiscard]] cv::Mat Jacobian(const StepFit& fit) const;
 

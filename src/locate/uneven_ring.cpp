@@ -114,7 +114,9 @@ bool Stands(const std::vector<Part>& parts,
                        std::sqrt(2.0 / static_cast<double>(parts.size()));
   const double shift = std::hypot(glass.shift_x, glass.shift_y);
   const double moved = std::abs(glass.size - common.rim / radius);
-  return shift > std::max(kLeastShift, 4.0 * noise) && moved < kMostMoved;
+  // A fibre that touches its bore is off by the ring's mean width, no more.
+  const double most = MedianOf(parts, &StepShape::log_ring) / radius;
+  return shift > std::max(kLeastShift, 4.0 * noise) && shift < most && moved < kMostMoved;
 }
 
 }  // namespace
