@@ -4,10 +4,9 @@
 #include "cli/verbs.h"
 #include "endgrade/limits.h"
 
-#include <malloc.h>
-
 #include <opencv2/core/utility.hpp>
 
+#include <malloc.h>
 #include <thread>
 
 namespace endgrade::cli {

@@ -1,7 +1,6 @@
 // A whole program that grades one picture: client LIMITS PICTURE.
 #include <endgrade/grade_image.h>
 #include <endgrade/present.h>
-
 #include <iostream>
 
 int main(int argc, char** argv) {
