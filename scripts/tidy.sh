@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Runs clang-tidy (.clang-tidy) over the sources of the library and the command; any finding fails.
+# Runs clang-tidy (.clang-tidy) over the sources of the library and the command; what is not the
+# analyzer's fails.
 # Usage: scripts/tidy.sh [BUILD FOLDER] [FILE...]; the folder must have been configured.
 set -euo pipefail
 cd "$(dirname "$0")/.."
