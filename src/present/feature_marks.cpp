@@ -246,13 +246,17 @@ FeatureMap MapFeatures(const FibreGrade& fibre,
     layer.to_broken = DistanceTo(masks[i].broken, clusters);
     layer.to_allowed = DistanceTo(masks[i].allowed, clusters);
     layer.covered_and_later = masks[i].broken | masks[i].allowed;
+    layer.spared_by_heavy = layer.covered_and_later.clone();
     layer.to_any_and_later = cv::min(layer.to_broken, layer.to_allowed);
     map.layers.push_back(std::move(layer));
   }
+  cv::Mat later_broken = cv::Mat::zeros(map.roi.size(), CV_8UC1);
   for (std::size_t i = map.layers.size() - 1; i > 0; --i) {
     FeatureLayer& before = map.layers[i - 1];
     const FeatureLayer& later = map.layers[i];
     before.covered_and_later |= later.covered_and_later;
+    later_broken |= masks[i].broken;
+    before.spared_by_heavy |= later_broken;
     cv::min(before.to_any_and_later, later.to_any_and_later, before.to_any_and_later);
   }
   cv::integral(map.layers[0].covered_and_later, map.covered_sums, CV_32S);
@@ -268,7 +272,7 @@ void DrawOutlines(cv::Mat& picture, const FeatureMap& map, const LineSizes& size
     thin.Draw(part, layer.to_allowed, layer.covered_and_later, AllowedColour());
   }
   for (const FeatureLayer& layer : map.layers) {
-    heavy.Draw(part, layer.to_broken, layer.covered_and_later, BrokenColour());
+    heavy.Draw(part, layer.to_broken, layer.spared_by_heavy, BrokenColour());
   }
 }
 

@@ -39,6 +39,7 @@ struct MarkedFeature {
 struct FeatureLayer {
   cv::Mat to_broken;          // distance to the nearest of this layer that breaks a rule
   cv::Mat to_allowed;         // and to the nearest that is allowed
+  cv::Mat spared_by_heavy;    // 255 on this layer's features and later layers' that break a rule
   cv::Mat covered_and_later;  // 255 on the pixels of this layer's features and of later layers'
   cv::Mat to_any_and_later;   // distance to the nearest of those
 };
@@ -66,9 +67,10 @@ struct FeatureMap {
                                      const Photograph& photograph,
                                      const LineSizes& sizes);
 
-// Outlines beside every feature's pixels, none on them nor on those of a feature that lies on it:
-// heavy where a rule is broken, thin where it is not, each with a dark rim that shows it on bright
-// pictures.
+// Outlines beside every feature's pixels: heavy where a rule is broken, thin where it is not, each
+// with a dark rim that shows it on bright pictures. None is on its own feature nor on those apart
+// from it. Where features touch, the smaller one's is whole, and that of what breaks a rule before
+// that of what is allowed.
 void DrawOutlines(cv::Mat& picture, const FeatureMap& map, const LineSizes& sizes);
 
 // Colours of outlines; the legend shows them too.
