@@ -28,7 +28,10 @@ struct RenderArguments {
 
 // "render-000017" of its seed, or the scene file's own name.
 std::string NameOf(const RenderArguments& arguments, std::uint64_t seed) {
-  if (!arguments.scene.empty()) return fs::path(arguments.scene).stem().string();
+  if (!arguments.scene.empty()) {
+    const fs::path name = fs::path(arguments.scene).stem();
+    return name.extension() == ".truth" ? name.stem().string() : name.string();
+  }
   char name[40];
   std::snprintf(name, sizeof name, "render-%06llu", static_cast<unsigned long long>(seed));
   return name;
