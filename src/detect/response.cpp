@@ -133,7 +133,9 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   // Cells that share a smoothing are one independent value: a few samples of each are enough.
   const double cells = response.sigma_cells / response.reduction;
   const double correlated = 4.0 * CV_PI * cells * cells;
-  const int stride = std::clamp(static_cast<int>(correlated / 2.0), 1, 31);
+  // The finest scales have far more of them than are needed.
+  const int stride = response.reduction == 1 ? std::clamp(static_cast<int>(correlated / 2.0), 1, 23)
+                                             : std::clamp(static_cast<int>(correlated / 4.0), 1, 9);
   const double place = correlated / stride;  // samples of one independent value
   std::vector<Sectors> rings(count);
   const auto furthest = static_cast<float>(map.outer_um);

@@ -164,11 +164,15 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   const double fixed = std::hypot(kCellShare * um * sensitivity, blur_doubt, edge_um);
   feature->size_uncertainty_um =
       2.0 * std::hypot(fixed, relative * feature->size_um, kShapeShare * feature->size_um);
+  // A film over the centre touches it although its border is far away.
+  double nearest = shape.nearest_um;
+  for (const cv::Point& cell : region.cells) {
+    nearest = std::min(nearest, static_cast<double>(c.map.radius_um.at<float>(cell)));
+  }
   // The seen border lies outside the true one by half of what the blur adds.
   const double soft = 0.5 * (shape.diameter_enclosing_um - disc.diameter);
   const double middle = std::hypot(shape.centre_um.x, shape.centre_um.y);
-  feature->zone = ZoneAt(
-      c.limits, std::clamp(shape.nearest_um + soft, 0.0, std::max(middle, shape.nearest_um)));
+  feature->zone = ZoneAt(c.limits, std::clamp(nearest + soft, 0.0, std::max(middle, nearest)));
 }
 
 bool Before(const Feature& a, const Feature& b) {
