@@ -80,11 +80,16 @@ bool LikeMask(const Cladding& cladding, cv::Size picture) {
          (radius > 0.3 * shortest && std::hypot(off.x, off.y) < 0.15 * shortest);
 }
 
+constexpr double kRoughest = 15.0;  // luma units: of a ferrule's grain; more is another edge
+
 // The same on both sides, as far as can be told: drawn, or a dried droplet. A ferrule much rougher
 // than the glass in it is not what a drawn circle does.
 bool IsLine(const RingView& view) {
   const double step = std::min(std::abs(view.step), std::abs(view.outside - view.inside));
-  if (view.outside_texture > 3.0 * std::max(1.0, view.inside_texture)) return false;
+  if (view.outside_texture > 3.0 * std::max(1.0, view.inside_texture) &&
+      view.outside_texture < kRoughest) {
+    return false;
+  }
   if (view.peak < 3.0 * step) return false;
   return step < 3.0 * view.step_noise || view.peak > 25.0 * step;
 }

@@ -133,7 +133,7 @@ Attempt BestTone(const RimProfile& stored) {
     }
     const bool first = best.profile.level.empty();
     if (first || attempt.Cost() < kToneGain * best.Cost() - kLeastGain) best = std::move(attempt);
-    if (best.Cost() <= kSmallMisfit * static_cast<double>(stored.level.size())) break;
+    if (best.plain.rss <= kSmallMisfit * static_cast<double>(stored.level.size())) break;
   }
   return best;
 }

@@ -145,26 +145,42 @@ PolarGrid SectorGrid(double radius, bool last) {
   return grid;
 }
 
-// A line with the same brightness on both sides: either the model says so, or the profile has a
-// crest that no step explains.
-bool Drawn(const RimModel& model, const PolarMap& map, const std::vector<double>& weights) {
-  if (model.ring) {
-    return std::abs(model.step) < std::max(kLeastStep, 0.05 * std::abs(model.first_step));
+double MeanOf(const PolarMap& map, const float* row, double from, double to) {
+  const int first = std::clamp(static_cast<int>(map.ColumnAt(from)), 0, map.values.cols - 1);
+  const int last = std::clamp(static_cast<int>(map.ColumnAt(to)), first, map.values.cols - 1);
+  return static_cast<double>(std::accumulate(row + first, row + last + 1, 0.0F)) /
+         (last - first + 1);
+}
+
+// A line with the same brightness on both sides. The step is the median over the sectors, next to
+// the line: where another edge crosses it, a few sectors have a step of their own.
+bool Drawn(const RimModel& model,
+           const PolarMap& map,
+           const std::vector<double>& weights,
+           double radius) {
+  const double ring = model.ring.value_or(0.0) / radius;
+  std::vector<float> steps;
+  std::vector<float> crests;
+  for (int ray = 0; ray < map.values.rows; ++ray) {
+    if (weights[static_cast<size_t>(ray)] <= 0.0) continue;
+    const auto* row = map.values.ptr<float>(ray);
+    const double inside = MeanOf(map, row, 0.89, 0.95);
+    const double outside = MeanOf(map, row, 1.05 + ring, 1.11 + ring);
+    double crest = 0.0;
+    for (double at = 0.96; at < 1.04 + ring; at += map.step) {
+      const auto value = static_cast<double>(row[static_cast<size_t>(map.ColumnAt(at))]);
+      const double beyond =
+          std::max(value - std::max(inside, outside), std::min(inside, outside) - value);
+      crest = std::max(crest, beyond);
+    }
+    if (!std::isfinite(outside - inside)) continue;
+    steps.push_back(static_cast<float>(outside - inside));
+    crests.push_back(static_cast<float>(crest));
   }
-  const std::vector<double> profile = CommonProfile(map.values, weights);
-  const auto mean = [&](double from, double to) {
-    const auto first = profile.begin() + static_cast<std::ptrdiff_t>(map.ColumnAt(from));
-    const auto last = profile.begin() + static_cast<std::ptrdiff_t>(map.ColumnAt(to)) + 1;
-    return std::accumulate(first, last, 0.0) / static_cast<double>(last - first);
-  };
-  const double inside = mean(0.82, 0.90);
-  const double outside = mean(1.10, 1.18);
-  double peak = 0.0;
-  for (double at = 0.93; at < 1.07; at += map.step) {
-    const double value = profile[static_cast<size_t>(map.ColumnAt(at))];
-    peak = std::max({peak, value - std::max(inside, outside), std::min(inside, outside) - value});
-  }
-  return peak > 2.0 * kLeastStep + 2.0 * std::abs(outside - inside);
+  const double step = std::abs(static_cast<double>(Median(steps)));
+  const double crest = static_cast<double>(Median(crests));
+  if (model.ring) return step < std::max(kLeastStep, 0.05 * std::abs(model.first_step));
+  return crest > 3.0 * kLeastStep + 2.0 * step;
 }
 
 }  // namespace
@@ -228,7 +244,7 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
   const double own = (level.factor > 1 ? 1.0 / 12.0 : 0.0) + 1.0 / 6.0;
   rim.sigma_px = level.factor * std::sqrt(std::max(0.04, model->sigma * model->sigma - own));
   rim.step = model->step;
-  rim.drawn = Drawn(*model, map, alignment.weights);
+  rim.drawn = Drawn(*model, map, alignment.weights, radius);
   if (model->ring) rim.ring_px = *model->ring * level.factor;
   rim.radius_uncertainty_px = level.factor * std::hypot(model->rim_uncertainty, 0.02);
   rim.centre_uncertainty_px =
