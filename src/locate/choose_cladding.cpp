@@ -6,10 +6,10 @@
 namespace endgrade::locate {
 namespace {
 
-constexpr double kDark = 40.0;      // luma units: below, it may be what lies behind a round mask
-constexpr double kHopeless = -0.1;  // quality of a coarse fit below which none is examined
-constexpr double kRound = 0.003;    // scatter of a true rim, share of its radius
-constexpr double kPixelScatter = 0.25;  // pixels of the level
+constexpr double kDark = 40.0;         // luma units: below, it may be what lies behind a round mask
+constexpr double kHopeless = -0.1;     // quality of a coarse fit below which none is examined
+constexpr double kRound = 0.003;       // scatter of a true rim, share of its radius
+constexpr double kPixelScatter = 0.3;  // pixels of the level
 constexpr size_t kMostExamined = 10;
 constexpr double kExamineRadius = 45.0;  // in pixels of the level a ring is examined in
 
@@ -31,7 +31,7 @@ double Quality(const Ring& ring) {
   const double clear = std::clamp(0.55 + 0.15 * ring.strength, 0.0, 1.0);
   // A third of a pixel is the pixels' own; a rim is rounder than 0.3 %, a stain is not.
   const double ragged = ring.scatter - kRound - kPixelScatter / ring.radius_in_level;
-  return share * clear - 35.0 * std::max(0.0, ragged) - 10.0 * OvalExcess(ring);
+  return share * clear - 60.0 * std::max(0.0, ragged) - 10.0 * OvalExcess(ring);
 }
 
 // Of 125 um to 2.5 and to 1.25 mm.
@@ -91,7 +91,7 @@ bool IsLine(const RingView& view) {
     return false;
   }
   if (view.peak < 3.0 * step) return false;
-  return step < 3.0 * view.step_noise || view.peak > 25.0 * step;
+  return step < 3.0 * view.step_noise || view.peak > 12.0 * step;
 }
 
 // A level in which a circle of this radius is at least kExamineRadius pixels in radius, of the

@@ -18,7 +18,9 @@ constexpr double kReach = 0.22;          // of the radius, either side
 constexpr double kAlignReach = 0.12;     // the same, of what aligns the sectors
 constexpr double kEnoughRadius = 240.0;  // in pixels of the level
 constexpr int kRounds = 4;
-constexpr double kLeastStep = 2.0;  // luma units between glass and ferrule, or it is a drawn line
+constexpr double kLeastClear = 2.0;  // height of a sector's own profile over its noise, to count
+constexpr double kLeastSeen = 0.15;  // share of the rim, or there is nothing to align
+constexpr double kLeastStep = 2.0;   // luma units between glass and ferrule, or it is a drawn line
 // What one sector says: the common profile is here, shifted outwards by `shift` columns.
 struct SectorFit {
   bool in_view = false;
@@ -82,7 +84,7 @@ std::vector<SectorFit> FitSectors(const cv::Mat& values,
 }
 
 bool Agrees(const SectorFit& fit) {
-  return fit.in_view && fit.gain > 3.0 * fit.gain_noise && fit.gain > 0.3 && fit.gain < 3.0;
+  return fit.in_view && fit.gain > kLeastClear * fit.gain_noise && fit.gain > 0.3 && fit.gain < 3.0;
 }
 
 struct Alignment {
@@ -138,7 +140,7 @@ PolarGrid SectorGrid(double radius, bool last) {
   PolarGrid grid;
   grid.rays = sectors;
   grid.averaged =
-      std::clamp(static_cast<int>(std::lround(last ? 0.7 * around : 0.25 * around)), 1, 12);
+      std::clamp(static_cast<int>(std::lround(last ? 0.8 * around : 0.5 * around)), 1, 12);
   grid.from = 1.0 - reach;
   grid.to = 1.0 + reach;
   grid.columns = std::max(24, static_cast<int>(2.0 * reach * radius / pitch) + 1);
@@ -210,7 +212,7 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
     const auto fits = FitSectors(map.values, profile, middle - half, middle + half + 1);
     const double tolerance = std::max(round == 0 ? 0.03 : 0.02, 1.0 / radius);
     alignment = Align(fits, map.step, tolerance);
-    if (alignment.seen < 0.15) return std::nullopt;
+    if (alignment.seen < kLeastSeen) return std::nullopt;
     if (!last) frame = frame.Moved(alignment.offset);
   }
   auto model = FitRimModel(ProfileOf(map, alignment.weights, frame.Radius()));
