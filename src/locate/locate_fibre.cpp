@@ -111,7 +111,7 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     const Level level = locate::RimLevel(frame.luma, frame.white_level, cladding.ring.frame);
     const auto rim = locate::RefineRim(level, cladding.ring.frame);
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
-    if (rim->drawn && !cladding.has_core) continue;
+    if (rim->drawn) continue;
     FibreGeometry fibre = Describe(*rim, level);
     if (!fibre.core) fibre.core = locate::SearchCore(frame, fibre.cladding);
     return LocateOutcome{fibre, std::nullopt};

@@ -21,6 +21,7 @@ constexpr int kRounds = 4;
 constexpr double kLeastClear = 2.0;  // height of a sector's own profile over its noise, to count
 constexpr double kLeastSeen = 0.15;  // share of the rim, or there is nothing to align
 constexpr double kLeastStep = 2.0;   // luma units between glass and ferrule, or it is a drawn line
+constexpr double kLeastStepShare = 0.03;  // the same, of the height of the line
 // What one sector says: the common profile is here, shifted outwards by `shift` columns.
 struct SectorFit {
   bool in_view = false;
@@ -181,7 +182,7 @@ bool Drawn(const RimModel& model,
   }
   const double step = std::abs(static_cast<double>(Median(steps)));
   const double crest = static_cast<double>(Median(crests));
-  if (model.ring) return step < std::max(kLeastStep, 0.05 * std::abs(model.first_step));
+  if (model.ring) return step < std::max(kLeastStep, kLeastStepShare * std::abs(model.first_step));
   return crest > 3.0 * kLeastStep + 2.0 * step;
 }
 
