@@ -24,7 +24,8 @@ constexpr double kScratchWidestUm = 6.0;
 constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an edge by noise
 constexpr double kCellShare = 0.15;   // of a cell: where the grid lies
 constexpr double kBlurShare = 0.10;   // of the blur: how well the blur itself is known
-constexpr double kShapeShare = 0.03;  // of the size: half height is not the edge of every shape
+constexpr double kThinEdgeUm = 0.18;  // where a mark ends that thins out towards its edge
+constexpr double kShapeShare = 0.05;  // of the size: half height is not the edge of every shape
 
 struct Context {
   const Frame& frame;
@@ -161,7 +162,8 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   const double relative = 0.5 * c.scale.um_per_px_uncertainty / c.scale.um_per_px;
   const double edge_um = sensitivity * blur_um * kEdgePerSnr / std::max(region.snr, 1.0);
   const double blur_doubt = (sensitivity - 1.0) * 2.35 * kBlurShare * blur_um;
-  const double fixed = std::hypot(kCellShare * um * sensitivity, blur_doubt, edge_um);
+  const double fixed =
+      std::hypot(std::hypot(kCellShare * um * sensitivity, kThinEdgeUm), blur_doubt, edge_um);
   feature->size_uncertainty_um =
       2.0 * std::hypot(fixed, relative * feature->size_um, kShapeShare * feature->size_um);
   // A film over the centre touches it although its border is far away.
