@@ -44,7 +44,7 @@ void Compress(const cv::Mat& picture, jpeg_compress_struct* jpeg) {
 // No picture takes more, so that the buffer never has to grow: libjpeg-turbo's own bound for full
 // colour resolution, six bytes a pixel of whole blocks and 2,048 (turbojpeg.h, tjBufSize).
 std::size_t MostBytes(const cv::Mat& picture) {
-  const auto padded = [](int side) { return static_cast<std::size_t>((side + 15) / 16 * 16); };
+  const auto padded = [](int side) { return (static_cast<std::size_t>(side) + 15) / 16 * 16; };
   return padded(picture.cols) * padded(picture.rows) * 6 + 2048;
 }
 

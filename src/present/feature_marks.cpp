@@ -41,6 +41,7 @@ cv::Point2d Clamped(cv::Point2d p, cv::Size picture) {
 
 void FillPolygon(const std::vector<cv::Point2d>& outline, cv::Mat& mask, cv::Point origin) {
   std::vector<cv::Point> corners;
+  corners.reserve(outline.size());
   for (const cv::Point2d& p : outline) {
     corners.emplace_back(static_cast<int>(std::lround((p.x - origin.x) * (1 << kFractionBits))),
                          static_cast<int>(std::lround((p.y - origin.y) * (1 << kFractionBits))));

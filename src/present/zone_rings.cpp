@@ -131,6 +131,7 @@ std::vector<cv::Point2d> RingCurve(double diameter_um,
   const double radius_px = diameter_um / 2 / scale.um_per_px * photograph.scale_x;
   const int corners = std::clamp(static_cast<int>(2 * CV_PI * radius_px / kChordPx), 24, 4000);
   std::vector<cv::Point2d> curve;
+  curve.reserve(static_cast<std::size_t>(corners));
   for (int i = 0; i < corners; ++i) {
     curve.push_back(PlaceOf(diameter_um / 2, 2 * CV_PI * i / corners, scale, photograph));
   }
@@ -140,6 +141,7 @@ std::vector<cv::Point2d> RingCurve(double diameter_um,
 // Sets `mask` on the pixels within `reach_px` of a ring, and on some more.
 void MarkNeighbourhood(cv::Mat& mask, const std::vector<cv::Point2d>& curve, double reach_px) {
   std::vector<cv::Point> points;
+  points.reserve(curve.size());
   for (const cv::Point2d& p : curve) points.emplace_back(p);
   const int width = 2 * static_cast<int>(std::ceil(reach_px)) + 3;
   cv::polylines(mask, points, true, cv::Scalar(255), width, cv::LINE_8);
