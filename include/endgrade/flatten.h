@@ -7,10 +7,10 @@
 #include "endgrade/locate.h"
 #include "endgrade/scale.h"
 
-#include <cstddef>
-#include <cstdint>
 #include <opencv2/core.hpp>
 
+#include <cstddef>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -36,21 +36,21 @@ struct ContrastMap {
   cv::Mat valid;       // CV_8UC1: 255 where the cell is inside the zones and its pixels are sound
 
   // Noise of `residual`, one cell, by ring of the face: robust standard deviation, luma units.
-  std::vector<double> ring_edges_um;  // ascending, n + 1 values
+  std::vector<double> ring_edges_um;              // ascending, n + 1 values
   std::vector<std::uint16_t> ring_by_quarter_um;  // look-up for RingOf
-  std::vector<double> ring_noise;     // n values
-  std::vector<double> ring_level;     // n values: median background, luma units
+  std::vector<double> ring_noise;                 // n values
+  std::vector<double> ring_level;                 // n values: median background, luma units
 
   double outer_um = 0.0;  // distance from the centre up to which anything is looked for
   double um_per_cell = 1.0;
-  cv::Point2d centre_cell;                                // the cladding's centre
-  cv::Matx22d um_from_cell = cv::Matx22d::eye();          // takes (cell - centre_cell) to um
-  double blur_sigma_cells = 0.0;     // of the camera, from the rim
-  double core_radius_um = 0.0;  // 0: none seen
+  cv::Point2d centre_cell;                        // the cladding's centre
+  cv::Matx22d um_from_cell = cv::Matx22d::eye();  // takes (cell - centre_cell) to um
+  double blur_sigma_cells = 0.0;                  // of the camera, from the rim
+  double core_radius_um = 0.0;                    // 0: none seen
   cv::Point2d core_centre_um;
-  double rim_contrast = 0.0;    // brightness range across the rim over the glass's brightness
+  double rim_contrast = 0.0;         // brightness range across the rim over the glass's brightness
   double cladding_radius_um = 62.5;  // as measured at the scale in use
-  double white_level = 255.0;  // of the picture
+  double white_level = 255.0;        // of the picture
   double glass_level = 0.0;          // median background on the cladding, luma units
   double glass_noise = 0.0;          // one cell on the cladding, luma units
 
