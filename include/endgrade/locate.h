@@ -1,13 +1,13 @@
 // Step 2, Frame -> FibreGeometry: where the core and the cladding are.
 #pragma once
 
-#include <optional>
-#include <string>
-
 #include "endgrade/frame.h"
 #include "endgrade/geometry.h"
 #include "endgrade/reason.h"
 #include "endgrade/result.h"
+
+#include <optional>
+#include <string>
 
 namespace endgrade {
 

@@ -10,16 +10,16 @@ namespace endgrade {
 
 // What kind of thing went wrong; the command line maps all of them to exit code 2.
 enum class ErrorKind {
-  kNotFound,      // no such file or folder
-  kUnreadable,    // permission, a device, a read that failed half-way
-  kUnsupported,   // a kind of file, or of picture, that we do not read
-  kCorrupt,       // starts like a picture and is not one to its end
-  kTooLarge,      // over a settable bound on pixels or bytes
-  kBadLimits,     // a limits file with a mistake
-  kBadOption,     // an option outside its stated range
-  kWriteFailed,   // disk full, read-only folder
-  kOutOfMemory,   // the picture needs more memory than there is
-  kInternal,      // a library beneath us refused; ours to look into
+  kNotFound,     // no such file or folder
+  kUnreadable,   // permission, a device, a read that failed half-way
+  kUnsupported,  // a kind of file, or of picture, that we do not read
+  kCorrupt,      // starts like a picture and is not one to its end
+  kTooLarge,     // over a settable bound on pixels or bytes
+  kBadLimits,    // a limits file with a mistake
+  kBadOption,    // an option outside its stated range
+  kWriteFailed,  // disk full, read-only folder
+  kOutOfMemory,  // the picture needs more memory than there is
+  kInternal,     // a library beneath us refused; ours to look into
 };
 
 struct Error {
@@ -36,7 +36,7 @@ struct Error {
 template <typename T>
 class [[nodiscard]] Result {
  public:
-  Result(T value) : state_(std::in_place_index<0>, std::move(value)) {}       // NOLINT: implicit
+  Result(T value) : state_(std::in_place_index<0>, std::move(value)) {}      // NOLINT: implicit
   Result(Error error) : state_(std::in_place_index<1>, std::move(error)) {}  // NOLINT: implicit
 
   [[nodiscard]] bool ok() const { return state_.index() == 0; }
