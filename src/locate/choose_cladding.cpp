@@ -31,7 +31,7 @@ double Quality(const Ring& ring) {
   const double clear = std::clamp(0.55 + 0.15 * ring.strength, 0.0, 1.0);
   // A third of a pixel is the pixels' own; a rim is rounder than 0.3 %, a stain is not.
   const double ragged = ring.scatter - kRound - kPixelScatter / ring.radius_in_level;
-  return share * clear - 60.0 * std::max(0.0, ragged) - 10.0 * OvalExcess(ring);
+  return share * clear - 60.0 * std::max(0.0, ragged) - 30.0 * OvalExcess(ring);
 }
 
 // Of 125 um to 2.5 and to 1.25 mm.
@@ -126,7 +126,7 @@ std::optional<Cladding> Examine(const cv::Mat& luma,
   cladding.view = LookAtRing(*level, *ring);
   const RingView& view = cladding.view;
   cladding.dark_outside = ring->polarity < 0 && view.outside < kDark &&
-                          view.outside < 0.75 * view.inside && view.outside_texture < 2.0;
+                          view.outside < 0.75 * view.inside && view.outside_texture < 4.0;
   cladding.like_mask = LikeMask(cladding, luma.size());
   cladding.line = IsLine(view);
   // Glass is evenly bright up to its rim; a ball or a lamp is not.
@@ -171,7 +171,7 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
-  if (cladding->dark_outside && !cladding->has_core) cladding->score -= 0.3;
+  if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;
 }
 

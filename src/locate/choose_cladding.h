@@ -13,6 +13,9 @@
 
 namespace endgrade::locate {
 
+// Off the score of a circle that is dark outside and has no core.
+inline constexpr double kDarkPenalty = 0.3;
+
 struct Cladding {
   Ring ring;
   RingView view;

@@ -43,7 +43,9 @@ Reason WhyNone(bool too_small, bool too_large) {
 }
 
 bool Acceptable(const Cladding& cladding) {
-  if (cladding.score < kLeastScore) return false;
+  // Darkness outside only puts it behind others.
+  const double behind = cladding.dark_outside && !cladding.has_core ? locate::kDarkPenalty : 0.0;
+  if (cladding.score + behind < kLeastScore) return false;
   if (cladding.has_core) return true;
   return !cladding.line && !cladding.like_mask && !cladding.domed;
 }

@@ -182,7 +182,10 @@ bool Drawn(const RimModel& model,
   }
   const double step = std::abs(static_cast<double>(Median(steps)));
   const double crest = static_cast<double>(Median(crests));
-  if (model.ring) return step < std::max(kLeastStep, kLeastStepShare * std::abs(model.first_step));
+  if (model.ring) {
+    return std::min(step, std::abs(model.step)) <
+           std::max(kLeastStep, kLeastStepShare * std::abs(model.first_step));
+  }
   return crest > 3.0 * kLeastStep + 2.0 * step;
 }
 
