@@ -104,7 +104,7 @@ void Observer::LookAtBlock(const Stamp& stamp, const cv::Rect& block, Sums& sums
       block.x - margin, block.y - margin, block.width + 2 * margin, block.height + 2 * margin);
   outer.width = cv::getOptimalDFTSize(outer.width * s) / s;
   outer.height = cv::getOptimalDFTSize(outer.height * s) / s;
-  const cv::Point2d middle(outer.x + outer.width / 2, outer.y + outer.height / 2);
+  const cv::Point middle(outer.x + outer.width / 2, outer.y + outer.height / 2);
   const double extra = ExtraDefocus(canvas_.grid, scene_.camera, middle);
   const Optics local = extra == 0 ? optics_ : Optics(scene_.camera, extra);
   const cv::Mat difference = Difference(stamp, outer, local);

@@ -114,7 +114,7 @@ Result<SceneDescription> RandomScene(std::uint64_t seed, const RandomSceneOption
   SceneDescription scene;
   scene.seed = seed;
   const auto ids = render::TableIds();
-  const std::string any_id =
+  const std::string& any_id =
       ids[static_cast<size_t>(random.Int(0, static_cast<int>(ids.size()) - 1))];
   scene.limits_id = options.limits_id.empty() ? any_id : options.limits_id;
   const render::RuleTable* table = render::FindTable(scene.limits_id);
