@@ -210,12 +210,28 @@ bool FollowsCoreEdge(const ContrastMap& map, const LineTrace& trace) {
   return true;
 }
 
+// Whether half of it or more lies along the rim: a chip in the rim, not a scratch. A straight
+// scratch of any length leaves the rim's circle soon.
+bool FollowsRim(const ContrastMap& map, const LineTrace& trace) {
+  constexpr double kBesideUm = 5.0;
+  const std::vector<cv::Point2d> points = Resample(trace.spine, 4.0);
+  size_t beside = 0;
+  for (const cv::Point2d& cell : points) {
+    const cv::Vec2d um =
+        map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x, cell.y - map.centre_cell.y);
+    const double away = std::hypot(um[0], um[1]) - map.cladding_radius_um;
+    beside += std::abs(away) < kBesideUm ? 1 : 0;
+  }
+  return 2 * beside >= points.size();
+}
+
 bool MayBeALine(const ContrastMap& map, const LineTrace& trace) {
   const double length_um = trace.Length() * map.um_per_cell;
   const double most_turning =
       std::clamp(kMostTurningPerUm * length_um, kLeastTurningDeg, kMostTurningDeg);
   return length_um >= kLeastLengthUm && trace.on_fraction >= kLeastOnFraction &&
-         trace.turning_deg <= most_turning && !FollowsCoreEdge(map, trace);
+         trace.turning_deg <= most_turning && !FollowsCoreEdge(map, trace) &&
+         !FollowsRim(map, trace);
 }
 
 bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double um_per_cell) {

@@ -30,6 +30,11 @@ constexpr double kLeastPlaces = 24.0;
 // chip must stand out of it by this much more.
 constexpr double kRimDoubt = 1.5;
 
+// A single-mode core's bell is fitted, not known: its skirts leave more than noise.
+constexpr double kCoreDoubt = 1.3;
+constexpr double kCoreSkirtsUm = 6.0;
+constexpr double kLargestSingleModeUm = 8.0;
+
 // Grain is not Gaussian however well its spread is known.
 constexpr double kFerruleDoubt = 1.15;
 
@@ -176,6 +181,7 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     tails[m] *= static_cast<double>(TailFactor(all, pooled[m]));
     if (m == kFerrule) tails[m] *= kFerruleDoubt;
   }
+  const bool single_mode = map.core_radius_um > 0 && map.core_radius_um < kLargestSingleModeUm;
   std::vector<double> sigmas(count);
   for (size_t i = 0; i < count; ++i) {
     const Material m = MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um);
@@ -191,6 +197,9 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     // Even light makes the glass one population: a ring of it is not believed to be quieter.
     if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
     sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
+  }
+  for (size_t i = 0; i < count && single_mode; ++i) {
+    if (edges[i + 1] <= map.core_radius_um + kCoreSkirtsUm) sigmas[i] *= kCoreDoubt;
   }
   return {map, std::move(sigmas)};
 }
