@@ -14,9 +14,9 @@
 namespace endgrade {
 namespace {
 
-constexpr float kMostScore = 3.0F;      // a cell's evidence for a line is held within this
-constexpr double kLeastLengthUm = 6.0;  // shorter ones are specks
-constexpr double kLeastAspect = 5.0;    // length over width; our choice, see DEVELOPERS.md
+constexpr float kMostScore = 3.0F;       // a cell's evidence for a line is held within this
+constexpr double kLeastLengthUm = 12.0;  // shorter ones may be the rims of particles
+constexpr double kLeastAspect = 5.0;     // length over width; our choice, see DEVELOPERS.md
 // A wide one must be far longer before it is a scratch rather than a hair, a smear or a piece of a
 // droplet's edge: in the outer zones scratches are free and those are not.
 constexpr double kSlenderUm = 3.0;

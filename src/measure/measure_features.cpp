@@ -13,11 +13,11 @@ namespace endgrade {
 namespace {
 
 // What shape separates a scratch from a defect was not found in public; ours is a stated choice
-// (see zones/): at least five times as long as wide, at least 6 um long, and narrow.
+// (see zones/): at least five times as long as wide, at least 12 um long, and narrow.
 constexpr double kScratchAspect = 5.0;
 constexpr double kSlenderUm = 3.0;           // a wider one must be
 constexpr double kScratchAspectWide = 10.0;  // this much longer than wide
-constexpr double kScratchLengthUm = 6.0;
+constexpr double kScratchLengthUm = 12.0;
 constexpr double kScratchWidestUm = 6.0;
 
 // Parts of the size's uncertainty (standard, k = 1). Measured on the tuning renders.
