@@ -100,6 +100,41 @@ bool IsShadow(const ContrastMap& map, const cv::Mat& smooth, Region* region) {
          region->edge_sharpness < kShadowMostSharpness;
 }
 
+// A particle's rims are short lines with the rest of it between or beside them: together one
+// defect.
+constexpr double kShortLineUm = 25.0;
+
+bool IsRimOfParticle(const ContrastMap& map,
+                     const Region& line,
+                     int band,
+                     const std::vector<Region>& specks,
+                     const cv::Mat& bands) {
+  double length = 0;
+  for (size_t i = 1; i < line.spine.size(); ++i) {
+    const cv::Point2d piece = line.spine[i] - line.spine[i - 1];
+    length += std::hypot(piece.x, piece.y);
+  }
+  if (length * map.um_per_cell > kShortLineUm) return false;
+  return std::any_of(specks.begin(), specks.end(), [&](const Region& speck) {
+    return std::any_of(speck.cells.begin(), speck.cells.end(), [&](const cv::Point& cell) {
+      return bands.at<int>(cell) == band;
+    });
+  });
+}
+
+// The line as a patch of the defect, reaching as far to its sides as the gap to the rest of it.
+Region AsPatch(const ContrastMap& map, Region line) {
+  const int reach = std::max(1, cvRound(1.2 / map.um_per_cell));
+  cv::Mat mask = cv::Mat::zeros(map.level.size(), CV_8UC1);
+  for (const cv::Point& cell : line.cells) mask.at<uchar>(cell) = 255;
+  const cv::Size size(2 * reach + 1, 2 * reach + 1);
+  cv::dilate(mask, mask, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
+  cv::findNonZero(mask, line.cells);
+  line.edge.assign(line.cells.begin(), line.cells.end());
+  line.is_line = false;
+  return line;
+}
+
 }  // namespace
 
 std::optional<std::string> DetectOptions::Problem() const {
@@ -122,7 +157,14 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   const LinesFound lines = SearchLines(contrast, options, &residual);
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
   std::erase_if(specks, [&](const Region& region) { return IsPartOfLine(region, lines); });
-  detection.regions = lines.lines;
+  for (size_t i = 0; i < lines.lines.size(); ++i) {
+    const Region& line = lines.lines[i];
+    if (IsRimOfParticle(contrast, line, static_cast<int>(i) + 1, specks, lines.bands)) {
+      specks.push_back(AsPatch(contrast, line));
+    } else {
+      detection.regions.push_back(line);
+    }
+  }
   cv::Mat smooth;
   cv::GaussianBlur(contrast.residual, smooth, cv::Size(), 1.0);
   for (Region& region : MergeSpecks(contrast, std::move(specks))) {
