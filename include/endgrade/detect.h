@@ -29,6 +29,7 @@ struct Region {
   std::vector<cv::Point> cells;  // positions in the ContrastMap
   double snr = 0;                // peak of matched response over its noise
   double depth = 0;              // signed height above the local background, luma units
+  double base = 0;               // of the residual around it, from which `depth` is counted
 
   // Where the brightness crosses half of that height, to a fraction of a cell, on the map smoothed
   // by a Gaussian of `smoothing_cells`; unordered.

@@ -1,5 +1,7 @@
+#include "detect/fine_border.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
+#include "detect/sharpening.h"
 #include "detect/speck_search.h"
 #include "endgrade/detect.h"
 
@@ -155,7 +157,11 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   if (contrast.level.empty()) return detection;
   cv::Mat residual = contrast.residual.clone();
   const LinesFound lines = SearchLines(contrast, options, &residual);
+  const double rim_share = FringeShare(contrast);
+  const cv::Mat without_lines = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
+  for (Region& region : specks)
+    RefineBorder(contrast, without_lines, detection.scales, rim_share, &region);
   std::erase_if(specks, [&](const Region& region) { return IsPartOfLine(region, lines); });
   for (size_t i = 0; i < lines.lines.size(); ++i) {
     const Region& line = lines.lines[i];
@@ -167,7 +173,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   }
   cv::Mat smooth;
   cv::GaussianBlur(contrast.residual, smooth, cv::Size(), 1.0);
-  for (Region& region : MergeSpecks(contrast, std::move(specks))) {
+  for (Region& region : MergeSpecks(contrast, std::move(specks), rim_share)) {
     if (IsShadow(contrast, smooth, &region)) continue;
     detection.regions.push_back(std::move(region));
   }

@@ -18,8 +18,6 @@ constexpr double kScaleStep = 1.5;
 constexpr double kDiscPerSigma = 3.0;
 constexpr double kFinestSigma = 0.7;
 
-// A fringe of the other sign below this share of the feature beside it is a sharpening halo.
-constexpr double kHaloShare = 0.45;
 constexpr size_t kMostPeaks = 20000;
 
 struct Peak {
@@ -124,7 +122,9 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
   return regions;
 }
 
-std::vector<Region> MergeSpecks(const ContrastMap& map, std::vector<Region> regions) {
+std::vector<Region> MergeSpecks(const ContrastMap& map,
+                                std::vector<Region> regions,
+                                double fringe_share) {
   // Strongest first, so that a halo meets the feature it belongs to.
   std::stable_sort(regions.begin(), regions.end(), [](const Region& a, const Region& b) {
     return std::abs(a.depth) > std::abs(b.depth);
@@ -151,7 +151,7 @@ std::vector<Region> MergeSpecks(const ContrastMap& map, std::vector<Region> regi
           const auto other = static_cast<size_t>(held - 1);
           const bool opposite = regions[other].depth * regions[i].depth < 0;
           beside = beside || (opposite && std::abs(regions[i].depth) <
-                                              kHaloShare * std::abs(regions[other].depth));
+                                              fringe_share * std::abs(regions[other].depth));
           if (std::max(std::abs(dx), std::abs(dy)) <= reach &&
               (touched.empty() || touched.back() != other)) {
             touched.push_back(other);
