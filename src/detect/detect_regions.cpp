@@ -1,4 +1,5 @@
 #include "detect/fine_border.h"
+#include "detect/gather.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
 #include "detect/sharpening.h"
@@ -163,20 +164,23 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   for (Region& region : specks)
     RefineBorder(contrast, without_lines, detection.scales, rim_share, &region);
   std::erase_if(specks, [&](const Region& region) { return IsPartOfLine(region, lines); });
+  std::vector<Region> scratches;
   for (size_t i = 0; i < lines.lines.size(); ++i) {
     const Region& line = lines.lines[i];
     if (IsRimOfParticle(contrast, line, static_cast<int>(i) + 1, specks, lines.bands)) {
       specks.push_back(AsPatch(contrast, line));
     } else {
-      detection.regions.push_back(line);
+      scratches.push_back(line);
     }
   }
+  JoinKinks(contrast, &scratches, &specks);
   cv::Mat smooth;
   cv::GaussianBlur(contrast.residual, smooth, cv::Size(), 1.0);
-  for (Region& region : MergeSpecks(contrast, std::move(specks), rim_share)) {
-    if (IsShadow(contrast, smooth, &region)) continue;
-    detection.regions.push_back(std::move(region));
-  }
+  std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
+  std::erase_if(regions, [&](Region& region) { return IsShadow(contrast, smooth, &region); });
+  JoinDashes(contrast, &scratches, &regions);
+  detection.regions = std::move(scratches);
+  for (Region& region : regions) detection.regions.push_back(std::move(region));
   return detection;
 }
 

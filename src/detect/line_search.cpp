@@ -342,24 +342,39 @@ void Forget(const std::vector<bool>& drop, LinesFound* found) {
   }
 }
 
-// Many faint lines side by side in one direction are the camera's (moire, interlace, rows), not as
-// many scratches.
+// Whether the line's middle lies on the ferrule.
+bool OnFerrule(const ContrastMap& map, const Region& line) {
+  const cv::Point2d cell = line.spine[line.spine.size() / 2];
+  const cv::Vec2d um =
+      map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x, cell.y - map.centre_cell.y);
+  return std::hypot(um[0], um[1]) > map.cladding_radius_um;
+}
+
+// Many faint lines side by side in one direction are not as many scratches: on the glass they are
+// the camera's (moire, interlace, rows); on the ferrule, where they may be plainer, the lay of its
+// polish. One that stands out of the others is a scratch.
 void DropPattern(const ContrastMap& map, LinesFound* found) {
-  constexpr double kFaint = 0.04;
+  constexpr double kFaintOnGlass = 0.04;
+  constexpr double kFaintOnFerrule = 0.25;
   constexpr double kSameDirectionDeg = 6.0;
   constexpr int kMany = 5;
+  constexpr double kStandsOut = 2.0;
   std::vector<bool> drop(found->lines.size(), false);
   const auto faint = [&](const Region& line) {
-    return std::abs(line.depth) < kFaint * map.glass_level;
+    const double most = OnFerrule(map, line) ? kFaintOnFerrule : kFaintOnGlass;
+    return std::abs(line.depth) < most * map.glass_level;
   };
   for (size_t i = 0; i < drop.size(); ++i) {
     if (!faint(found->lines[i])) continue;
-    int alike = 0;
+    std::vector<float> alike;
     for (const Region& other : found->lines) {
       const double turn = std::abs(DirectionDeg(other) - DirectionDeg(found->lines[i]));
-      alike += faint(other) && std::min(turn, 180.0 - turn) < kSameDirectionDeg ? 1 : 0;
+      if (OnFerrule(map, other) != OnFerrule(map, found->lines[i])) continue;
+      if (!faint(other) || std::min(turn, 180.0 - turn) >= kSameDirectionDeg) continue;
+      alike.push_back(static_cast<float>(std::abs(other.depth)));
     }
-    drop[i] = alike >= kMany;
+    if (static_cast<int>(alike.size()) < kMany) continue;
+    drop[i] = std::abs(found->lines[i].depth) < kStandsOut * static_cast<double>(MedianOf(alike));
   }
   Forget(drop, found);
 }

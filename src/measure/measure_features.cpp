@@ -19,6 +19,9 @@ constexpr double kSlenderUm = 3.0;           // a wider one must be
 constexpr double kScratchAspectWide = 10.0;  // this much longer than wide
 constexpr double kScratchLengthUm = 12.0;
 constexpr double kScratchWidestUm = 6.0;
+// A straight one with parallel sides is a scratch even when it is wide: hairs and smears bend.
+constexpr double kStraight = 1.35;  // width of its hull over its own
+constexpr double kStraightWidestUm = 8.0;
 
 // Parts of the size's uncertainty (standard, k = 1). Measured on the tuning renders.
 constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an edge by noise
@@ -122,9 +125,13 @@ bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* wi
   const double seen_width = seen_area_um2 / std::max(shape.length_um, 1e-9);
   *width_um = DiscBehindBlur(seen_width, blur_um).diameter;
   const double true_width = std::max(*width_um, 0.3 * blur_um);
+  if (shape.length_um < kScratchLengthUm) return false;
+  if (*width_um > kSlenderUm && shape.width_um <= kStraight * seen_width) {
+    return *width_um <= kStraightWidestUm && shape.length_um >= kScratchAspect * true_width;
+  }
   const double hull_width = std::max(shape.width_um - blur_um, true_width);
   const double aspect = *width_um > kSlenderUm ? kScratchAspectWide : kScratchAspect;
-  return shape.length_um >= kScratchLengthUm && *width_um <= kScratchWidestUm &&
+  return *width_um <= kScratchWidestUm &&
          shape.length_um >= aspect * std::max(true_width, 0.5 * hull_width) &&
          shape.length_um >= 3.0 * shape.width_um;
 }
