@@ -13,9 +13,10 @@ namespace {
 constexpr double kClearSigma = 8.0;   // a border is seen where the region stands this high
 constexpr float kBorderShare = 0.5F;  // of the region's height: where a sharp-edged disc ends
 constexpr float kLeastBorderSigma = 2.5F;
-constexpr double kTopShare = 0.85;     // quantile of the heights inside that counts as its height
-constexpr double kLeastOverlap = 0.5;  // of the coarse region that the fine one must hold
-constexpr double kMostGrowth = 2.0;    // fine area over coarse area
+constexpr double kTopShare = 0.85;      // quantile of the heights inside that counts as its height
+constexpr double kAllPeakAreas = 25.0;  // in blur sigmas squared: smaller ones have no plateau
+constexpr double kLeastOverlap = 0.25;  // of the coarse region that the fine one must hold
+constexpr double kMostGrowth = 2.0;     // fine area over coarse area
 
 // A particle may be bright with a dark rim, or the reverse, and its rim is part of it.
 constexpr float kRimSigma = 5.0F;
@@ -83,12 +84,17 @@ View LookAt(const ContrastMap& map,
   return view;
 }
 
-float TopOf(const View& view) {
+// Height of the region: of its plateau, or of its peak where blur leaves it none.
+float TopOf(const ContrastMap& map, const View& view) {
   std::vector<float> heights;
   for (int y = 0; y < view.box.height; ++y) {
     for (int x = 0; x < view.box.width; ++x) {
       if (view.inside.at<uchar>(y, x)) heights.push_back(view.height.at<float>(y, x));
     }
+  }
+  const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
+  if (static_cast<double>(heights.size()) < kAllPeakAreas * blur * blur) {
+    return *std::max_element(heights.begin(), heights.end());
   }
   const auto at = heights.begin() +
                   static_cast<std::ptrdiff_t>(kTopShare * static_cast<double>(heights.size() - 1));
@@ -209,7 +215,7 @@ void RefineBorder(const ContrastMap& map,
   const auto finest = FinestClear(map, scales, *region);
   if (!finest) return;
   const View view = LookAt(map, residual, scales[*finest], *region);
-  const float top = TopOf(view);
+  const float top = TopOf(map, view);
   if (top < static_cast<float>(kClearSigma) * view.noise * 0.5F) return;
   const float threshold = std::max(kBorderShare * top, kLeastBorderSigma * view.noise);
   // No further out than the coarse border's own softness.

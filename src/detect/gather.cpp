@@ -309,4 +309,50 @@ void JoinDashes(const ContrastMap& map, std::vector<Region>* lines, std::vector<
   EraseMarked(taken, regions);
 }
 
+void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
+  constexpr double kLeastSlender = 3.0;
+  constexpr double kLeastShare = 0.5;  // of the line's length
+  constexpr double kMostApartUm = 1.0;
+  constexpr double kWidestFlankUm = 6.0;
+  std::vector<bool> taken(regions->size(), false);
+  for (Region& line : *lines) {
+    const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
+    for (size_t i = 0; i < regions->size(); ++i) {
+      const Region& region = (*regions)[i];
+      if (taken[i] || region.cells.size() < 12) continue;
+      const Dash dash = DashOf(region, i);
+      const auto length = static_cast<double>(spine.size());
+      if (dash.length < kLeastSlender * dash.width || dash.length < kLeastShare * length) continue;
+      const cv::Point2d run = Unit(spine.back() - spine.front());
+      const double turn = std::acos(std::min(1.0, std::abs(run.dot(dash.along)))) * kDegrees;
+      if (turn > kSameDirectionDeg || dash.width * map.um_per_cell > kWidestFlankUm) continue;
+      std::vector<double> away;
+      for (const cv::Point2f& p : region.edge) {
+        double nearest = 1e9;
+        for (const cv::Point2d& q : spine) {
+          nearest = std::min(
+              nearest, std::hypot(static_cast<double>(p.x) - q.x, static_cast<double>(p.y) - q.y));
+        }
+        away.push_back(nearest);
+      }
+      std::sort(away.begin(), away.end());
+      const double inner = away[away.size() / 10];
+      const double outer = away[(away.size() * 9) / 10];
+      const double reach =
+          0.5 * line.line_width_cells + kMostApartUm / map.um_per_cell + map.blur_sigma_cells;
+      if (inner > reach || outer > reach + 2.0 * dash.width) continue;
+      const double wider = 0.5 * line.line_width_cells + outer;
+      if (wider <= line.line_width_cells) continue;
+      line.line_width_uncertainty_cells =
+          std::hypot(line.line_width_uncertainty_cells, 0.5 * (outer - inner), 1.0);
+      line.line_width_cells = wider;
+      const double depth = line.depth;
+      Absorb(region, &line);
+      line.depth = depth;
+      taken[i] = true;
+    }
+  }
+  EraseMarked(taken, regions);
+}
+
 }  // namespace endgrade

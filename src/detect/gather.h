@@ -15,4 +15,8 @@ void JoinKinks(const ContrastMap& map, std::vector<Region>* lines, std::vector<R
 // line, three or more, or one or more beyond the end of a line, are one line.
 void JoinDashes(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions);
 
+// One side of a wide scratch may be found as a line and the other as a region: a long straight
+// region right beside a line makes it wider.
+void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions);
+
 }  // namespace endgrade

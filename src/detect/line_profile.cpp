@@ -9,6 +9,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 namespace endgrade {
 namespace {
@@ -157,6 +158,38 @@ double LevelSides(cv::Mat* strip) {
   return static_cast<double>(MedianOf(steps));
 }
 
+// The rows in which the line is seen: it may be broken into dashes, or fade. All of them where it
+// is too faint in any one row to tell.
+std::vector<int> RowsThatShowIt(const cv::Mat& strip) {
+  constexpr int kLeastRows = 8;
+  constexpr float kStrong = 5.0F;  // height in one row over its noise
+  constexpr float kShown = 0.5F;   // of the height of the strong rows
+  const int middle = strip.cols / 2;
+  const int reach = std::max(1, strip.cols / 12);
+  std::vector<float> heights;
+  std::vector<float> sides;
+  for (int i = 0; i < strip.rows; ++i) {
+    const auto* row = strip.ptr<float>(i);
+    float most = 0;
+    for (int s = middle - reach; s <= middle + reach; ++s) most = std::max(most, std::abs(row[s]));
+    heights.push_back(most);
+    sides.push_back(row[1]);
+    sides.push_back(row[strip.cols - 2]);
+  }
+  std::vector<float> sorted = heights;
+  std::sort(sorted.begin(), sorted.end());
+  const float strong = sorted[(sorted.size() * 4) / 5];
+  std::vector<int> shown;
+  const bool clear = strong > kStrong * (RobustSigma(sides) + 1e-6F);
+  for (int i = 0; i < strip.rows; ++i) {
+    if (!clear || heights[static_cast<size_t>(i)] >= kShown * strong) shown.push_back(i);
+  }
+  if (static_cast<int>(shown.size()) >= kLeastRows) return shown;
+  shown.resize(static_cast<size_t>(strip.rows));
+  std::iota(shown.begin(), shown.end(), 0);
+  return shown;
+}
+
 void ReadAcross(const cv::Mat& residual,
                 const std::vector<cv::Point2d>& spine,
                 double half,
@@ -165,10 +198,11 @@ void ReadAcross(const cv::Mat& residual,
   for (int s = -steps; s <= steps; ++s) profile->offsets.push_back(s * profile->step_cells);
   cv::Mat strip = Straighten(residual, Resample(spine, 1.0), profile->offsets);
   profile->side_step = LevelSides(&strip);
+  const std::vector<int> rows = RowsThatShowIt(strip);
   std::vector<float> column;
   for (int s = 0; s < strip.cols; ++s) {
     column.clear();
-    for (int i = 0; i < strip.rows; ++i) column.push_back(strip.at<float>(i, s));
+    for (const int i : rows) column.push_back(strip.at<float>(i, s));
     std::vector<float> copy = column;
     const float middle = MedianOf(copy);
     const float reach = 3.0F * RobustSigma(copy) + 1e-6F;

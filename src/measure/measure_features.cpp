@@ -22,6 +22,7 @@ constexpr double kScratchWidestUm = 6.0;
 // A straight one with parallel sides is a scratch even when it is wide: hairs and smears bend.
 constexpr double kStraight = 1.35;  // width of its hull over its own
 constexpr double kStraightWidestUm = 8.0;
+constexpr double kStrayUm = 0.8;  // a band that wanders more than this off a gentle bend is a crack
 
 // Parts of the size's uncertainty (standard, k = 1). Measured on the tuning renders.
 constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an edge by noise
@@ -126,6 +127,7 @@ bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* wi
   *width_um = DiscBehindBlur(seen_width, blur_um).diameter;
   const double true_width = std::max(*width_um, 0.3 * blur_um);
   if (shape.length_um < kScratchLengthUm) return false;
+  if (shape.bent_width_um > kStraight * seen_width + kStrayUm) return false;
   if (*width_um > kSlenderUm && shape.width_um <= kStraight * seen_width) {
     return *width_um <= kStraightWidestUm && shape.length_um >= kScratchAspect * true_width;
   }
