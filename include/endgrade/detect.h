@@ -34,7 +34,8 @@ struct Region {
   // Where the brightness crosses half of that height, to a fraction of a cell, on the map smoothed
   // by a Gaussian of `smoothing_cells`; unordered.
   std::vector<cv::Point2f> edge;
-  cv::Point2d peak;  // of the response, cells
+  bool rimmed = false;  // its border is that of a thin rim of the other sign
+  cv::Point2d peak;     // of the response, cells
   double smoothing_cells = 0;
 
   // Mean step across the border over +/- kEdgeReach, as a share of the depth: near 1 for a thing in

@@ -115,6 +115,7 @@ bool IsTooFaint(const ContrastMap& map, const Region& region) {
 // The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc
 // along the rim that does not reach into the glass.
 constexpr double kBesideRimUm = 4.5;
+constexpr double kIntoGlassUm = 1.8;
 constexpr double kLeastArc = 4.0;  // its run along the rim over its depth across it
 
 bool IsUnevenRing(const ContrastMap& map, const Region& region) {
@@ -131,7 +132,7 @@ bool IsUnevenRing(const ContrastMap& map, const Region& region) {
     sum += cv::Point2d(um[0], um[1]) * (1.0 / std::max(radius, 1e-9));
     angles.push_back(std::atan2(um[1], um[0]));
   }
-  if (angles.empty() || low < -kBesideRimUm || high > kBesideRimUm) return false;
+  if (angles.empty() || low < -kIntoGlassUm || high > kBesideRimUm) return false;
   const double middle = std::atan2(sum.y, sum.x);
   double from = 0;
   double to = 0;

@@ -21,7 +21,8 @@ constexpr double kMostGrowth = 2.0;     // fine area over coarse area
 // A particle may be bright with a dark rim, or the reverse, and its rim is part of it.
 constexpr float kRimSigma = 5.0F;
 constexpr double kRimReachUm = 3.0;
-constexpr double kLeastRimmed = 0.4;  // share of the border that must have a rim
+constexpr double kLeastRimmed =
+    0.2;  // hollows shine on one side only: share of the border that must have a rim
 
 const std::array<cv::Point, 4> kSides = {
     cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)};
@@ -237,6 +238,7 @@ void RefineBorder(const ContrastMap& map,
     AddCrossings(view, rim->cells, body, rim->height, rim->threshold, &edge);
     AddCrossings(view, body, rim->cells, view.height, threshold, &edge);
     all = body | rim->cells;
+    region->rimmed = true;
   } else {
     AddCrossings(view, body, none, view.height, threshold, &edge);
   }

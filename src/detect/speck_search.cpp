@@ -87,6 +87,7 @@ class Groups {
 void Absorb(Region&& from, Region* into) {
   into->cells.insert(into->cells.end(), from.cells.begin(), from.cells.end());
   into->edge.insert(into->edge.end(), from.edge.begin(), from.edge.end());
+  into->rimmed = into->rimmed || from.rimmed || from.depth * into->depth < 0;
   into->smoothing_cells = std::max(into->smoothing_cells, from.smoothing_cells);
   into->snr = std::max(into->snr, from.snr);
   if (std::abs(from.depth) > std::abs(into->depth)) {
