@@ -17,8 +17,9 @@ constexpr double kNarrowest = 0.1;  // cells
 constexpr int kFollowCells = 21;    // window along the line for the level of its sides
 
 // Cumulative normal distribution from a table, straight between entries: 1e-6 off at most.
+constexpr double kReachSigmas = 6.0;
 double NormalCdf(double z) {
-  constexpr double kReach = 6.0;
+  constexpr double kReach = kReachSigmas;
   constexpr int kEntries = 2400;
   static const auto table = [] {
     std::array<double, kEntries + 2> t{};
@@ -44,16 +45,23 @@ struct BarFit {
 
 // Closed form for amplitude and base at a given width and centre.
 BarFit FitBar(const LineProfile& profile, double width, double centre, double blur) {
-  double s1 = 0, sm = 0, smm = 0, sy = 0, smy = 0, syy = 0;
-  for (size_t i = 0; i < profile.offsets.size(); ++i) {
-    const double m = Bar(profile.offsets[i] - centre, width, blur);
-    const double y = profile.values[i];
-    s1 += 1;
+  const auto& offsets = profile.offsets;
+  const auto s1 = static_cast<double>(offsets.size());
+  double sm = 0, smm = 0, sy = 0, smy = 0, syy = 0;
+  for (const double y : profile.values) {
+    sy += y;
+    syy += y * y;
+  }
+  // Beyond its sides and the reach of the blur the bar is nothing.
+  const double reach = 0.5 * width + kReachSigmas * blur;
+  const auto first = std::lower_bound(offsets.begin(), offsets.end(), centre - reach);
+  const auto last = std::upper_bound(first, offsets.end(), centre + reach);
+  for (auto offset = first; offset != last; ++offset) {
+    const double m = Bar(*offset - centre, width, blur);
+    const double y = profile.values[static_cast<size_t>(offset - offsets.begin())];
     sm += m;
     smm += m * m;
-    sy += y;
     smy += m * y;
-    syy += y * y;
   }
   BarFit fit;
   const double det = s1 * smm - sm * sm;
@@ -137,7 +145,8 @@ void ReadAcross(const cv::Mat& residual,
     for (int i = 0; i < strip.rows; ++i) column.push_back(strip.at<float>(i, s));
     std::vector<float> copy = column;
     const float middle = MedianOf(copy);
-    const float reach = 3.0F * RobustSigma(copy) + 1e-6F;
+    for (float& value : copy) value = std::abs(value - middle);
+    const float reach = 3.0F * (1.4826F * MedianOf(copy)) + 1e-6F;
     double sum = 0;
     for (const float v : column) {
       sum += static_cast<double>(std::clamp(v, middle - reach, middle + reach));
