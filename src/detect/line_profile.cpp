@@ -143,10 +143,8 @@ void ReadAcross(const cv::Mat& residual,
   for (int s = 0; s < strip.cols; ++s) {
     column.clear();
     for (int i = 0; i < strip.rows; ++i) column.push_back(strip.at<float>(i, s));
-    std::vector<float> copy = column;
-    const float middle = MedianOf(copy);
-    for (float& value : copy) value = std::abs(value - middle);
-    const float reach = 3.0F * (1.4826F * MedianOf(copy)) + 1e-6F;
+    const float middle = MedianOf(column);
+    const float reach = 3.0F * SigmaAbout(middle, column) + 1e-6F;
     double sum = 0;
     for (const float v : column) {
       sum += static_cast<double>(std::clamp(v, middle - reach, middle + reach));

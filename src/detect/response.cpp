@@ -1,5 +1,6 @@
 #include "detect/response.h"
 
+#include "core/order_statistics.h"
 #include "flatten/cell_grid.h"
 
 #include <opencv2/imgproc.hpp>
@@ -79,16 +80,12 @@ cv::Mat Surround(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) 
 
 // How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
 // both: the lesser of the two sides is the grain's.
-float TailFactor(std::vector<float>& values, float sigma) {
+float TailFactor(const std::vector<float>& values, float sigma) {
   if (values.size() < 2000 || sigma <= 0.0F) return 1.0F;
-  const auto quantile = [&](double q) {
-    const auto at =
-        values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
-    std::nth_element(values.begin(), at, values.end());
-    return *at;
-  };
-  const float low = -quantile(0.01);
-  const float high = quantile(0.99);
+  OrderStatistics ranked(values);
+  const auto last = static_cast<double>(values.size() - 1);
+  const float low = -ranked.At(static_cast<size_t>(0.01 * last));
+  const float high = ranked.At(static_cast<size_t>(0.99 * last));
   return std::clamp(std::min(low, high) / (kTailScore * sigma), 1.0F, kMostTail);
 }
 

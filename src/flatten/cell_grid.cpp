@@ -1,5 +1,7 @@
 #include "flatten/cell_grid.h"
 
+#include "core/order_statistics.h"
+
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -28,31 +30,26 @@ cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Si
 
 }  // namespace
 
-float MedianOf(std::vector<float>& values) {
+float MedianOf(const std::vector<float>& values) {
   if (values.empty()) return 0.0F;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return OrderStatistics(values).At(values.size() / 2);
 }
 
-float RobustSigma(std::vector<float>& values) {
-  const float median = MedianOf(values);
-  for (float& value : values) value = std::abs(value - median);
-  return 1.4826F * MedianOf(values);
+float SigmaAbout(float median, const std::vector<float>& values) {
+  std::vector<float> away(values.size());
+  for (size_t i = 0; i < values.size(); ++i) away[i] = std::abs(values[i] - median);
+  return 1.4826F * MedianOf(away);
 }
 
-float NoiseSigma(std::vector<float>& values) {
-  if (values.size() < 100) return RobustSigma(values);
+float NoiseSigma(const std::vector<float>& values) {
+  if (values.size() < 100) return SigmaAbout(MedianOf(values), values);
   constexpr float kScore = 1.645F;  // 5 % of a Gaussian lies above
-  const auto twentieth = static_cast<std::ptrdiff_t>(values.size() / 20);
-  const auto low = values.begin() + twentieth;
-  std::nth_element(values.begin(), low, values.end());
-  const float lower = -*low;
-  const auto high = values.end() - 1 - twentieth;
-  std::nth_element(values.begin(), high, values.end());
-  const float upper = *high;
+  const size_t twentieth = values.size() / 20;
+  OrderStatistics ranked(values);
+  const float lower = -ranked.At(twentieth);
+  const float upper = ranked.At(values.size() - 1 - twentieth);
   const float tails = std::min(lower, upper) / kScore;
-  return std::max(RobustSigma(values), tails);
+  return std::max(SigmaAbout(ranked.At(values.size() / 2), values), tails);
 }
 
 ContrastMap LayCells(const Frame& frame,

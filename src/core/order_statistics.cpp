@@ -1,0 +1,74 @@
+#include "core/order_statistics.h"
+
+#include <algorithm>
+#include <array>
+
+namespace endgrade {
+namespace {
+
+constexpr std::size_t kBuckets = 256;
+constexpr std::size_t kFew = 256;    // as many are ranked at once
+constexpr std::size_t kProbes = 64;  // values that tell the range of most of the others
+
+// Takes a value to its bucket; the first and the last hold whatever lies outside the probed range.
+struct Dealer {
+  float low = 0;
+  float scale = 0;
+
+  explicit Dealer(const std::vector<float>& values) {
+    const std::size_t stride = values.size() / kProbes;
+    low = values.front();
+    float high = low;
+    for (std::size_t i = 0; i < values.size(); i += stride) {
+      low = std::min(low, values[i]);
+      high = std::max(high, values[i]);
+    }
+    if (high > low) scale = static_cast<float>(kBuckets - 2) / (high - low);
+  }
+
+  [[nodiscard]] std::uint8_t BucketOf(float value) const {
+    const float place = (value - low) * scale + 1.0F;
+    return static_cast<std::uint8_t>(
+        static_cast<int>(std::min(static_cast<float>(kBuckets - 1), std::max(0.0F, place))));
+  }
+};
+
+}  // namespace
+
+OrderStatistics::OrderStatistics(const std::vector<float>& values) : values_(values) {
+  if (values.size() <= kFew) return;
+  const Dealer dealer(values);
+  bucket_.resize(values.size());
+  for (std::size_t i = 0; i < values.size(); ++i) bucket_[i] = dealer.BucketOf(values[i]);
+  // Two tables: neighbours in one bucket would wait for each other.
+  std::array<std::array<std::uint32_t, kBuckets>, 2> counts{};
+  for (std::size_t i = 0; i + 1 < bucket_.size(); i += 2) {
+    ++counts[0][bucket_[i]];
+    ++counts[1][bucket_[i + 1]];
+  }
+  if (bucket_.size() % 2 == 1) ++counts[0][bucket_.back()];
+  count_.resize(kBuckets);
+  for (std::size_t b = 0; b < kBuckets; ++b) count_[b] = counts[0][b] + counts[1][b];
+}
+
+float OrderStatistics::At(std::size_t rank) {
+  if (count_.empty()) {
+    members_ = values_;
+  } else {
+    std::size_t bucket = 0;
+    for (; rank >= count_[bucket]; ++bucket) rank -= count_[bucket];
+    members_.resize(count_[bucket] + 1);
+    // Written always, kept when it belongs: no branch to guess wrong.
+    std::size_t kept = 0;
+    for (std::size_t i = 0; i < values_.size(); ++i) {
+      members_[kept] = values_[i];
+      kept += bucket_[i] == bucket ? 1 : 0;
+    }
+    members_.resize(kept);
+  }
+  const auto place = members_.begin() + static_cast<std::ptrdiff_t>(rank);
+  std::nth_element(members_.begin(), place, members_.end());
+  return *place;
+}
+
+}  // namespace endgrade

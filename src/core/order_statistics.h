@@ -1,0 +1,26 @@
+// Values by rank, without sorting: a few quantiles of thousands of values cost a few passes.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+namespace endgrade {
+
+// Exactly what std::nth_element finds. Values are dealt into buckets by size once; a rank is then
+// looked for within its bucket only. The values must be finite and outlive it.
+class OrderStatistics {
+ public:
+  explicit OrderStatistics(const std::vector<float>& values);
+
+  // The value with `rank` others before it in ascending order; rank < values.size().
+  [[nodiscard]] float At(std::size_t rank);
+
+ private:
+  const std::vector<float>& values_;
+  std::vector<std::uint8_t> bucket_;  // of every value
+  std::vector<std::size_t> count_;    // by bucket
+  std::vector<float> members_;        // of the bucket looked into
+};
+
+}  // namespace endgrade
