@@ -15,7 +15,7 @@ struct Dealer {
   float low = 0;
   float scale = 0;
 
-  explicit Dealer(const std::vector<float>& values) {
+  explicit Dealer(std::span<const float> values) {
     const std::size_t stride = values.size() / kProbes;
     low = values.front();
     float high = low;
@@ -35,7 +35,7 @@ struct Dealer {
 
 }  // namespace
 
-OrderStatistics::OrderStatistics(const std::vector<float>& values) : values_(values) {
+OrderStatistics::OrderStatistics(std::span<const float> values) : values_(values) {
   if (values.size() <= kFew) return;
   const Dealer dealer(values);
   bucket_.resize(values.size());
@@ -53,7 +53,7 @@ OrderStatistics::OrderStatistics(const std::vector<float>& values) : values_(val
 
 float OrderStatistics::At(std::size_t rank) {
   if (count_.empty()) {
-    members_ = values_;
+    members_.assign(values_.begin(), values_.end());
   } else {
     std::size_t bucket = 0;
     for (; rank >= count_[bucket]; ++bucket) rank -= count_[bucket];

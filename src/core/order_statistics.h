@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 namespace endgrade {
@@ -11,13 +12,13 @@ namespace endgrade {
 // looked for within its bucket only. The values must be finite and outlive it.
 class OrderStatistics {
  public:
-  explicit OrderStatistics(const std::vector<float>& values);
+  explicit OrderStatistics(std::span<const float> values);
 
   // The value with `rank` others before it in ascending order; rank < values.size().
   [[nodiscard]] float At(std::size_t rank);
 
  private:
-  const std::vector<float>& values_;
+  std::span<const float> values_;
   std::vector<std::uint8_t> bucket_;  // of every value
   std::vector<std::size_t> count_;    // by bucket
   std::vector<float> members_;        // of the bucket looked into

@@ -64,18 +64,61 @@ cv::Mat Reduce(const cv::Mat& image, int reduction) {
   return out;
 }
 
-// The residual under the wider Gaussian, from the one under the narrower: a Gaussian of a Gaussian
-// adds variances. It is so smooth that half of the cells are enough.
-cv::Mat Surround(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
-  cv::Mat half;
-  cv::resize(
-      smooth, half, cv::Size((smooth.cols + 1) / 2, (smooth.rows + 1) / 2), 0, 0, cv::INTER_AREA);
+// Means of 2 x 2 cells; of what there is at an odd border.
+cv::Mat Halve(const cv::Mat& image) {
+  cv::Mat half((image.rows + 1) / 2, (image.cols + 1) / 2, CV_32FC1);
+  const cv::Size whole(image.cols / 2, image.rows / 2);
+  const auto shrink = [&](const cv::Rect& from, const cv::Rect& to) {
+    if (from.empty()) return;
+    cv::Mat out = half(to);
+    cv::resize(image(from), out, out.size(), 0, 0, cv::INTER_AREA);
+  };
+  const cv::Rect inside(0, 0, 2 * whole.width, 2 * whole.height);
+  const bool odd_column = image.cols > inside.width;
+  const bool odd_row = image.rows > inside.height;
+  shrink(inside, cv::Rect(cv::Point(), whole));
+  if (odd_column) {
+    shrink({inside.width, 0, 1, inside.height}, {whole.width, 0, 1, whole.height});
+  }
+  if (odd_row) shrink({0, inside.height, inside.width, 1}, {0, whole.height, whole.width, 1});
+  if (odd_column && odd_row)
+    half.at<float>(whole) = image.at<float>(image.rows - 1, image.cols - 1);
+  return half;
+}
+
+// image - wide, where `wide` has half as many cells and is read between them: out of a row of cells
+// that each stand for two, each of the two is three parts its own and one part its neighbour's.
+cv::Mat MinusDoubled(const cv::Mat& image, const cv::Mat& wide) {
+  cv::Mat out(image.size(), CV_32FC1);
+  std::vector<float> line(static_cast<size_t>(wide.cols) + 2);
+  for (int y = 0; y < image.rows; ++y) {
+    const auto* own = wide.ptr<float>(y / 2);
+    const auto* beside =
+        wide.ptr<float>(std::clamp(y / 2 + (y % 2 == 0 ? -1 : 1), 0, wide.rows - 1));
+    float* mixed = line.data() + 1;
+    for (int i = 0; i < wide.cols; ++i) mixed[i] = 0.75F * own[i] + 0.25F * beside[i];
+    mixed[-1] = mixed[0];
+    mixed[wide.cols] = mixed[wide.cols - 1];
+    const auto* in = image.ptr<float>(y);
+    auto* to = out.ptr<float>(y);
+    const int pairs = image.cols / 2;
+    for (int i = 0; i < pairs; ++i) {
+      to[2 * i] = in[2 * i] - (0.75F * mixed[i] + 0.25F * mixed[i - 1]);
+      to[2 * i + 1] = in[2 * i + 1] - (0.75F * mixed[i] + 0.25F * mixed[i + 1]);
+    }
+    if (image.cols % 2 == 1) {
+      to[2 * pairs] = in[2 * pairs] - (0.75F * mixed[pairs] + 0.25F * mixed[pairs - 1]);
+    }
+  }
+  return out;
+}
+
+// The residual under the narrower Gaussian less the one under the wider: a Gaussian of a Gaussian
+// adds variances. The wider one is so smooth that half of the cells are enough.
+cv::Mat BandOf(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
   const double box_variance = 3.0 / 12.0;  // of averaging two cells
   const double variance = wide_sigma * wide_sigma - narrow_sigma * narrow_sigma - box_variance;
-  cv::Mat wide = Blur(half, 0.5 * std::sqrt(std::max(0.25, variance)));
-  cv::Mat out;
-  cv::resize(wide, out, smooth.size(), 0, 0, cv::INTER_LINEAR);
-  return out;
+  return MinusDoubled(smooth, Blur(Halve(smooth), 0.5 * std::sqrt(std::max(0.25, variance))));
 }
 
 // How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
@@ -222,9 +265,8 @@ Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double 
   const double box_variance = (reduction * reduction - 1) / 12.0;
   const double own = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
   response.smooth = Blur(reduced, own / reduction);
-  cv::subtract(response.smooth,
-               Surround(response.smooth, kSurroundRatio * sigma_cells / reduction, own / reduction),
-               response.band);
+  response.band =
+      BandOf(response.smooth, kSurroundRatio * sigma_cells / reduction, own / reduction);
   response.noise = MeasureResponseNoise(map, response);
   return response;
 }

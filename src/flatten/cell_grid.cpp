@@ -30,18 +30,18 @@ cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Si
 
 }  // namespace
 
-float MedianOf(const std::vector<float>& values) {
+float MedianOf(std::span<const float> values) {
   if (values.empty()) return 0.0F;
   return OrderStatistics(values).At(values.size() / 2);
 }
 
-float SigmaAbout(float median, const std::vector<float>& values) {
+float SigmaAbout(float median, std::span<const float> values) {
   std::vector<float> away(values.size());
   for (size_t i = 0; i < values.size(); ++i) away[i] = std::abs(values[i] - median);
   return 1.4826F * MedianOf(away);
 }
 
-float NoiseSigma(const std::vector<float>& values) {
+float NoiseSigma(std::span<const float> values) {
   if (values.size() < 100) return SigmaAbout(MedianOf(values), values);
   constexpr float kScore = 1.645F;  // 5 % of a Gaussian lies above
   const size_t twentieth = values.size() / 20;

@@ -3,6 +3,8 @@
 
 #include "endgrade/flatten.h"
 
+#include <span>
+
 namespace endgrade {
 
 // Fills roi_px, cell_px, um_per_cell, blur_sigma_cells, level, outer_um and radius_um of a new map.
@@ -16,15 +18,15 @@ namespace endgrade {
                                    const FlattenOptions& options);
 
 // Median of the values, of the two in the middle the higher. Zero for none.
-[[nodiscard]] float MedianOf(const std::vector<float>& values);
+[[nodiscard]] float MedianOf(std::span<const float> values);
 
 // Robust standard deviation about the median: median absolute deviation times 1.4826, the factor
 // that makes it agree with the standard deviation of a Gaussian.
-[[nodiscard]] float SigmaAbout(float median, const std::vector<float>& values);
+[[nodiscard]] float SigmaAbout(float median, std::span<const float> values);
 
 // Standard deviation of the noise in `values`, which dirt may have spoilt to one side. Compression
 // leaves most of a smooth face exactly flat, and the median deviation says that there is no noise
 // at all; the fifth from either end then tells more: the lesser of the two sides.
-[[nodiscard]] float NoiseSigma(const std::vector<float>& values);
+[[nodiscard]] float NoiseSigma(std::span<const float> values);
 
 }  // namespace endgrade
