@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cstring>
 
 namespace endgrade {
 namespace {
@@ -51,20 +52,25 @@ OrderStatistics::OrderStatistics(std::span<const float> values) : values_(values
   for (std::size_t b = 0; b < kBuckets; ++b) count_[b] = counts[0][b] + counts[1][b];
 }
 
+void OrderStatistics::Gather(std::uint8_t bucket) {
+  members_.clear();
+  const std::uint8_t* const begin = bucket_.data();
+  const std::uint8_t* const end = begin + bucket_.size();
+  for (const std::uint8_t* at = begin; at < end; ++at) {
+    const auto left = static_cast<std::size_t>(end - at);
+    at = static_cast<const std::uint8_t*>(std::memchr(at, bucket, left));
+    if (at == nullptr) break;
+    members_.push_back(values_[static_cast<std::size_t>(at - begin)]);
+  }
+}
+
 float OrderStatistics::At(std::size_t rank) {
   if (count_.empty()) {
     members_.assign(values_.begin(), values_.end());
   } else {
     std::size_t bucket = 0;
     for (; rank >= count_[bucket]; ++bucket) rank -= count_[bucket];
-    members_.resize(count_[bucket] + 1);
-    // Written always, kept when it belongs: no branch to guess wrong.
-    std::size_t kept = 0;
-    for (std::size_t i = 0; i < values_.size(); ++i) {
-      members_[kept] = values_[i];
-      kept += bucket_[i] == bucket ? 1 : 0;
-    }
-    members_.resize(kept);
+    Gather(static_cast<std::uint8_t>(bucket));
   }
   const auto place = members_.begin() + static_cast<std::ptrdiff_t>(rank);
   std::nth_element(members_.begin(), place, members_.end());

@@ -18,6 +18,8 @@ class OrderStatistics {
   [[nodiscard]] float At(std::size_t rank);
 
  private:
+  void Gather(std::uint8_t bucket);
+
   std::span<const float> values_;
   std::vector<std::uint8_t> bucket_;  // of every value
   std::vector<std::size_t> count_;    // by bucket

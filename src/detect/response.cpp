@@ -8,6 +8,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
+#include <numeric>
+#include <span>
+#include <vector>
 
 namespace endgrade {
 namespace {
@@ -123,7 +127,7 @@ cv::Mat BandOf(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
 
 // How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
 // both: the lesser of the two sides is the grain's.
-float TailFactor(const std::vector<float>& values, float sigma) {
+float TailFactor(std::span<const float> values, float sigma) {
   if (values.size() < 2000 || sigma <= 0.0F) return 1.0F;
   OrderStatistics ranked(values);
   const auto last = static_cast<double>(values.size() - 1);
@@ -147,7 +151,7 @@ size_t SectorOf(float dx, float dy) {
   return (dx > 0 ? 1U : 0U) | (dy > 0 ? 2U : 0U) | (std::abs(dx) > std::abs(dy) ? 4U : 0U);
 }
 
-using Sectors = std::array<std::vector<float>, kSectors>;
+using Sectors = std::array<std::span<const float>, kSectors>;
 
 size_t Count(const Sectors& sectors) {
   size_t count = 0;
@@ -155,17 +159,71 @@ size_t Count(const Sectors& sectors) {
   return count;
 }
 
+// Values of a response's band at places spread evenly over the face, by ring and sector.
+class RingSamples {
+ public:
+  RingSamples(const ContrastMap& map, const Response& response, int stride) {
+    const size_t most = response.band.total() / static_cast<size_t>(stride) +
+                        static_cast<size_t>(response.band.rows);
+    std::vector<std::uint16_t> bins(most);
+    std::vector<float> found(most);
+    first_.assign((map.ring_edges_um.size() - 1) * kSectors + 1, 0);
+    size_t count = 0;
+    const auto furthest = static_cast<float>(map.outer_um);
+    const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
+    const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
+    for (int row = 0; row < response.band.rows; ++row) {
+      const auto* band = response.band.ptr<float>(row);
+      const auto* radius = response.radius_um.ptr<float>(row);
+      const float dy = static_cast<float>(row) - middle_y;
+      for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
+        if (radius[column] >= furthest) continue;
+        const size_t sector = SectorOf(static_cast<float>(column) - middle_x, dy);
+        const size_t bin = map.RingOf(radius[column]) * kSectors + sector;
+        bins[count] = static_cast<std::uint16_t>(bin);
+        found[count++] = band[column];
+        ++first_[bin + 1];
+      }
+    }
+    std::partial_sum(first_.begin(), first_.end(), first_.begin());
+    values_.resize(count);
+    std::vector<size_t> next = first_;
+    for (size_t i = 0; i < count; ++i) values_[next[bins[i]]++] = found[i];
+  }
+
+  [[nodiscard]] Sectors Ring(size_t ring) const {
+    Sectors sectors;
+    for (size_t s = 0; s < kSectors; ++s) {
+      const size_t from = first_[ring * kSectors + s];
+      const size_t to = first_[ring * kSectors + s + 1];
+      sectors[s] = std::span<const float>(values_).subspan(from, to - from);
+    }
+    return sectors;
+  }
+
+ private:
+  std::vector<float> values_;
+  std::vector<size_t> first_;  // by ring and sector: where its values begin
+};
+
+std::vector<float> Joined(const Sectors& sectors, size_t first, size_t step) {
+  std::vector<float> values;
+  for (size_t i = first; i < kSectors; i += step) {
+    values.insert(values.end(), sectors[i].begin(), sectors[i].end());
+  }
+  return values;
+}
+
 // The noise in most sectors: dirt in up to half of them does not count as noise. `places`: how many
 // independent values there are in all; with few, sectors are joined.
 float QuietSigma(const Sectors& sectors, double places) {
   const size_t parts = places >= 16.0 * kSectors ? kSectors : places >= 64.0 ? 4 : 1;
   std::vector<float> sigmas;
-  for (size_t part = 0; part < parts; ++part) {
-    std::vector<float> values;
-    for (size_t i = part; i < kSectors; i += parts) {
-      values.insert(values.end(), sectors[i].begin(), sectors[i].end());
-    }
+  const auto add = [&](std::span<const float> values) {
     if (values.size() >= 12) sigmas.push_back(NoiseSigma(values));
+  };
+  for (size_t part = 0; part < parts; ++part) {
+    parts == kSectors ? add(sectors[part]) : add(Joined(sectors, part, parts));
   }
   if (sigmas.empty()) return 0.0F;
   std::sort(sigmas.begin(), sigmas.end());
@@ -182,43 +240,31 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   const int stride = response.reduction == 1 ? std::clamp(static_cast<int>(correlated / 2.0), 1, 23)
                                              : std::clamp(static_cast<int>(correlated / 4.0), 1, 9);
   const double place = correlated / stride;  // samples of one independent value
-  std::vector<Sectors> rings(count);
-  const auto furthest = static_cast<float>(map.outer_um);
-  const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
-  const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
-  for (int row = 0; row < response.band.rows; ++row) {
-    const auto* band = response.band.ptr<float>(row);
-    const auto* radius = response.radius_um.ptr<float>(row);
-    for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
-      if (radius[column] >= furthest) continue;
-      const size_t sector =
-          SectorOf(static_cast<float>(column) - middle_x, static_cast<float>(row) - middle_y);
-      rings[map.RingOf(radius[column])][sector].push_back(band[column]);
-    }
-  }
+  const RingSamples samples(map, response, stride);
   const double scale_um = response.sigma_cells * map.um_per_cell;
   const double share = std::min(kModelFloorMost, kModelFloor + kModelFloorPerUm * scale_um);
   // Steps of a grey level or two are rounding and compression, whatever they are a share of.
   const double steps =
       std::min(kStepFloorMost, kStepFloor + kStepFloorPerUm * scale_um) * map.white_level / 255.0;
   const auto floor = static_cast<float>(std::max(steps, share * map.glass_level));
-  std::array<Sectors, kMaterials> materials;
+  std::array<std::array<std::vector<float>, kSectors>, kMaterials> materials;
   std::array<float, kMaterials> pooled{};
   std::array<double, kMaterials> tails{};
   for (size_t i = 0; i < count; ++i) {
-    Sectors& material = materials[MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um)];
+    auto& material = materials[MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um)];
+    const Sectors ring = samples.Ring(i);
     for (size_t s = 0; s < kSectors; ++s) {
-      material[s].insert(material[s].end(), rings[i][s].begin(), rings[i][s].end());
+      material[s].insert(material[s].end(), ring[s].begin(), ring[s].end());
     }
   }
   for (size_t m = 0; m < kMaterials; ++m) {
-    const double places = static_cast<double>(Count(materials[m])) / place;
-    pooled[m] = std::max(floor, QuietSigma(materials[m], places));
+    Sectors material;
+    std::copy(materials[m].begin(), materials[m].end(), material.begin());
+    const double places = static_cast<double>(Count(material)) / place;
+    pooled[m] = std::max(floor, QuietSigma(material, places));
     tails[m] = m == kRim ? kRimDoubt : 1.0;
     if (m == kGlass) continue;
-    std::vector<float> all;
-    for (const auto& sector : materials[m]) all.insert(all.end(), sector.begin(), sector.end());
-    tails[m] *= static_cast<double>(TailFactor(all, pooled[m]));
+    tails[m] *= static_cast<double>(TailFactor(Joined(material, 0, 1), pooled[m]));
     if (m == kFerrule) tails[m] *= kFerruleDoubt;
   }
   const bool single_mode = map.core_radius_um > 0 && map.core_radius_um < kLargestSingleModeUm;
@@ -230,9 +276,10 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
         map.glass_noise > 0 ? std::max(1.0, map.ring_noise[i] / map.glass_noise) : 1.0;
     sigmas[i] = pool * tails[m] * (m == kGlass ? shot : 1.0);
     sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
-    const double places = static_cast<double>(Count(rings[i])) / place;
+    const Sectors ring = samples.Ring(i);
+    const double places = static_cast<double>(Count(ring)) / place;
     if (places < kLeastPlaces) continue;
-    const float own = std::max(floor, QuietSigma(rings[i], places));
+    const float own = std::max(floor, QuietSigma(ring, places));
     sigmas[i] = static_cast<double>(own) * tails[m];
     // Even light makes the glass one population: a ring of it is not believed to be quieter.
     if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
