@@ -7,8 +7,8 @@
 namespace endgrade {
 namespace {
 
-constexpr std::size_t kBuckets = 256;
-constexpr std::size_t kFew = 256;    // as many are ranked at once
+constexpr std::size_t kBuckets = OrderStatistics::kBuckets;
+constexpr std::size_t kFew = 120;    // as many are ranked at once
 constexpr std::size_t kProbes = 64;  // values that tell the range of most of the others
 
 // Takes a value to its bucket; the first and the last hold whatever lies outside the probed range.
@@ -48,7 +48,6 @@ OrderStatistics::OrderStatistics(std::span<const float> values) : values_(values
     ++counts[1][bucket_[i + 1]];
   }
   if (bucket_.size() % 2 == 1) ++counts[0][bucket_.back()];
-  count_.resize(kBuckets);
   for (std::size_t b = 0; b < kBuckets; ++b) count_[b] = counts[0][b] + counts[1][b];
 }
 
@@ -65,7 +64,7 @@ void OrderStatistics::Gather(std::uint8_t bucket) {
 }
 
 float OrderStatistics::At(std::size_t rank) {
-  if (count_.empty()) {
+  if (bucket_.empty()) {
     members_.assign(values_.begin(), values_.end());
   } else {
     std::size_t bucket = 0;

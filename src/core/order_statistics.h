@@ -1,6 +1,7 @@
 // Values by rank, without sorting: a few quantiles of thousands of values cost a few passes.
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -12,6 +13,8 @@ namespace endgrade {
 // looked for within its bucket only. The values must be finite and outlive it.
 class OrderStatistics {
  public:
+  static constexpr std::size_t kBuckets = 256;
+
   explicit OrderStatistics(std::span<const float> values);
 
   // The value with `rank` others before it in ascending order; rank < values.size().
@@ -21,9 +24,9 @@ class OrderStatistics {
   void Gather(std::uint8_t bucket);
 
   std::span<const float> values_;
-  std::vector<std::uint8_t> bucket_;  // of every value
-  std::vector<std::size_t> count_;    // by bucket
+  std::vector<std::uint8_t> bucket_;  // of every value; empty for few
   std::vector<float> members_;        // of the bucket looked into
+  std::array<std::size_t, kBuckets> count_{};
 };
 
 }  // namespace endgrade

@@ -9,6 +9,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <span>
 
 namespace endgrade {
 namespace {
@@ -97,9 +98,14 @@ cv::Mat Straighten(const cv::Mat& residual,
     const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
     const cv::Point2d along = (ahead - behind) * (1.0 / length);
     auto* row = strip.ptr<float>(static_cast<int>(i));
+    const auto place = [&](double offset) {
+      return cv::Point2d(points[i].x - along.y * offset, points[i].y + along.x * offset);
+    };
+    const bool inside = IsWellInside(residual, place(offsets.front())) &&
+                        IsWellInside(residual, place(offsets.back()));
     for (size_t s = 0; s < offsets.size(); ++s) {
-      const cv::Point2d p(points[i].x - along.y * offsets[s], points[i].y + along.x * offsets[s]);
-      row[s] = static_cast<float>(SampleAt(residual, p));
+      const cv::Point2d p = place(offsets[s]);
+      row[s] = static_cast<float>(inside ? SampleInside(residual, p) : SampleAt(residual, p));
     }
   }
   return strip;
@@ -139,10 +145,9 @@ void ReadAcross(const cv::Mat& residual,
   for (int s = -steps; s <= steps; ++s) profile->offsets.push_back(s * profile->step_cells);
   cv::Mat strip = Straighten(residual, Resample(spine, 1.0), profile->offsets);
   profile->side_step = LevelSides(&strip);
-  std::vector<float> column;
-  for (int s = 0; s < strip.cols; ++s) {
-    column.clear();
-    for (int i = 0; i < strip.rows; ++i) column.push_back(strip.at<float>(i, s));
+  const cv::Mat columns = strip.t();
+  for (int s = 0; s < columns.rows; ++s) {
+    const std::span<const float> column(columns.ptr<float>(s), static_cast<size_t>(columns.cols));
     const float middle = MedianOf(column);
     const float reach = 3.0F * SigmaAbout(middle, column) + 1e-6F;
     double sum = 0;

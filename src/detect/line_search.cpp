@@ -121,28 +121,28 @@ double SnrLeft(const Pass& pass, const LineCandidate& line) {
   return full > 0 ? static_cast<double>(line.snr) * std::clamp(left / full, 0.0, 1.0) : 0.0;
 }
 
-// Visits every cell within `half` of each of the points, with its squared distance.
+// Visits, row by row, the cells within `half` of each of the points: visit(point's index, row,
+// first column, last column).
 template <typename Visit>
 void AlongSpine(const std::vector<cv::Point2d>& points, double half, cv::Size size, Visit visit) {
   for (size_t i = 0; i < points.size(); ++i) {
     const cv::Point2d at = points[i];
-    const int top = std::max(0, static_cast<int>(std::ceil(at.y - half)));
-    const int bottom = std::min(size.height - 1, static_cast<int>(std::floor(at.y + half)));
+    const int top = std::max(0, cvCeil(at.y - half));
+    const int bottom = std::min(size.height - 1, cvFloor(at.y + half));
     for (int y = top; y <= bottom; ++y) {
       const double dy2 = (y - at.y) * (y - at.y);
       const double reach = std::sqrt(std::max(0.0, half * half - dy2));
-      const int left = std::max(0, static_cast<int>(std::ceil(at.x - reach)));
-      const int right = std::min(size.width - 1, static_cast<int>(std::floor(at.x + reach)));
-      for (int x = left; x <= right; ++x) {
-        visit(cv::Point(x, y), i, dy2 + (x - at.x) * (x - at.x));
-      }
+      const int left = std::max(0, cvCeil(at.x - reach));
+      const int right = std::min(size.width - 1, cvFloor(at.x + reach));
+      if (left <= right) visit(i, y, left, right);
     }
   }
 }
 
 void Clear(cv::Mat* bounded, const std::vector<cv::Point2d>& spine, double half) {
-  AlongSpine(Resample(spine, 0.5), half, bounded->size(), [&](cv::Point p, size_t, double) {
-    bounded->at<float>(p) = 0.0F;
+  AlongSpine(Resample(spine, 0.5), half, bounded->size(), [&](size_t, int y, int left, int right) {
+    auto* row = bounded->ptr<float>(y);
+    std::fill(row + left, row + right + 1, 0.0F);
   });
 }
 
@@ -173,17 +173,24 @@ Band RasteriseBand(const std::vector<cv::Point2d>& spine, double half, cv::Size 
   band.box = BoxAround(points, half, size);
   band.distance = cv::Mat(band.box.size(), CV_32FC1, cv::Scalar(1e9));
   band.place = cv::Mat(band.box.size(), CV_32SC1, cv::Scalar(-1));
-  AlongSpine(points, half, size, [&](cv::Point p, size_t i, double squared) {
-    const cv::Point in_box = p - band.box.tl();
-    const double distance = std::sqrt(squared);
-    float& held = band.distance.at<float>(in_box);
-    if (distance >= static_cast<double>(std::abs(held))) return;
-    const cv::Point2d ahead = points[std::min(i + 4, points.size() - 1)];
-    const cv::Point2d behind = points[i >= 4 ? i - 4 : 0];
-    const cv::Point2d along = ahead - behind;
-    const double side = along.x * (p.y - points[i].y) - along.y * (p.x - points[i].x);
-    held = static_cast<float>(side < 0 ? -distance : distance);
-    band.place.at<int>(in_box) = static_cast<int>(i);
+  AlongSpine(points, half, size, [&](size_t i, int y, int left, int right) {
+    const cv::Point2d at = points[i];
+    const cv::Point2d along =
+        points[std::min(i + 4, points.size() - 1)] - points[i >= 4 ? i - 4 : 0];
+    const double dy2 = (y - at.y) * (y - at.y);
+    auto* held = band.distance.ptr<float>(y - band.box.y);
+    auto* place = band.place.ptr<int>(y - band.box.y);
+    for (int x = left; x <= right; ++x) {
+      const double squared = dy2 + (x - at.x) * (x - at.x);
+      float& nearest = held[x - band.box.x];
+      const auto bound = static_cast<double>(nearest);
+      if (squared > 1.000001 * bound * bound) continue;  // no root for what is clearly farther
+      const double distance = std::sqrt(squared);
+      if (distance >= static_cast<double>(std::abs(nearest))) continue;
+      const double side = along.x * (y - at.y) - along.y * (x - at.x);
+      nearest = static_cast<float>(side < 0 ? -distance : distance);
+      place[x - band.box.x] = static_cast<int>(i);
+    }
   });
   return band;
 }

@@ -234,26 +234,6 @@ void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* 
   trace->turning_deg = Turning(trace->spine, length);
 }
 
-// Whether p and its neighbours to the right and below are cells of the image, with room for
-// rounding.
-bool IsWellInside(const cv::Mat& image, cv::Point2d p) {
-  return p.x >= 0 && p.y >= 0 && p.x < image.cols - 1.001 && p.y < image.rows - 1.001;
-}
-
-// The value at a position that is well inside.
-double SampleInside(const cv::Mat& image, cv::Point2d p) {
-  const int x = static_cast<int>(p.x);
-  const int y = static_cast<int>(p.y);
-  const double fx = p.x - x;
-  const double fy = p.y - y;
-  const auto* top = image.ptr<float>(y) + x;
-  const auto* bottom = image.ptr<float>(y + 1) + x;
-  const double upper = static_cast<double>(top[0]) * (1 - fx) + static_cast<double>(top[1]) * fx;
-  const double lower =
-      static_cast<double>(bottom[0]) * (1 - fx) + static_cast<double>(bottom[1]) * fx;
-  return upper * (1 - fy) + lower * fy;
-}
-
 // Mean over points from one end to the other, a cell apart.
 template <typename Sample>
 double MeanAlong(cv::Point2d from, cv::Point2d to, double sign, Sample sample) {
@@ -268,11 +248,6 @@ double MeanAlong(cv::Point2d from, cv::Point2d to, double sign, Sample sample) {
 }
 
 }  // namespace
-
-double SampleAt(const cv::Mat& image, cv::Point2d p) {
-  if (p.x < 0 || p.y < 0 || p.x >= image.cols - 1 || p.y >= image.rows - 1) return 0.0;
-  return SampleInside(image, p);
-}
 
 double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to) {
   if (IsWellInside(score, from) && IsWellInside(score, to)) {
