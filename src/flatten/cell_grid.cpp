@@ -2,10 +2,13 @@
 
 #include "core/order_statistics.h"
 
-#include <opencv2/imgproc.hpp>
+#include <opencv2/core/hal/hal.hpp>
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <numeric>
+#include <vector>
 
 namespace endgrade {
 namespace {
@@ -26,6 +29,27 @@ cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Si
   roi.width -= roi.width % cell_px;
   roi.height -= roi.height % cell_px;
   return roi;
+}
+
+// Means of blocks of `block` x `block` pixels, whose sums are exact.
+template <typename Pixel>
+cv::Mat BlockMeans(const cv::Mat& pixels, int block) {
+  cv::Mat means(pixels.rows / block, pixels.cols / block, CV_32FC1);
+  std::vector<std::uint32_t> columns(static_cast<size_t>(pixels.cols));
+  const float share = 1.0F / static_cast<float>(block * block);
+  for (int row = 0; row < means.rows; ++row) {
+    std::fill(columns.begin(), columns.end(), 0U);
+    for (int y = row * block; y < (row + 1) * block; ++y) {
+      const auto* line = pixels.ptr<Pixel>(y);
+      for (size_t x = 0; x < columns.size(); ++x) columns[x] += line[x];
+    }
+    auto* mean = means.ptr<float>(row);
+    const std::uint32_t* sums = columns.data();
+    for (int i = 0; i < means.cols; ++i, sums += block) {
+      mean[i] = static_cast<float>(std::accumulate(sums, sums + block, 0U)) * share;
+    }
+  }
+  return means;
 }
 
 }  // namespace
@@ -77,15 +101,10 @@ ContrastMap LayCells(const Frame& frame,
   const cv::Mat pixels = frame.luma(map.roi_px);
   if (map.cell_px == 1) {
     pixels.convertTo(map.level, CV_32F);
+  } else if (pixels.depth() == CV_16U) {
+    map.level = BlockMeans<std::uint16_t>(pixels, map.cell_px);
   } else {
-    cv::Mat wide;
-    pixels.convertTo(wide, CV_32F);
-    cv::resize(wide,
-               map.level,
-               cv::Size(map.roi_px.width / map.cell_px, map.roi_px.height / map.cell_px),
-               0,
-               0,
-               cv::INTER_AREA);
+    map.level = BlockMeans<std::uint8_t>(pixels, map.cell_px);
   }
 
   map.radius_um = cv::Mat(map.level.size(), CV_32FC1);
@@ -100,8 +119,9 @@ ContrastMap LayCells(const Frame& frame,
       const float dx = left + static_cast<float>(column);
       const float x_um = m(0, 0) * dx + m(0, 1) * dy;
       const float y_um = m(1, 0) * dx + m(1, 1) * dy;
-      radius[column] = std::sqrt(x_um * x_um + y_um * y_um);
+      radius[column] = x_um * x_um + y_um * y_um;
     }
+    cv::hal::sqrt32f(radius, radius, map.level.cols);
   }
   return map;
 }
