@@ -40,7 +40,8 @@ constexpr int kMostTries = 400;
 struct Pass {
   cv::Mat score;         // CV_32FC1: response over noise
   cv::Mat bounded;       // the same, held within kMostScore, zero where taken
-  cv::Mat summed;        // the same, zero outside the field
+  cv::Rect box;          // the part that the field covers
+  cv::Mat summed;        // of the box: the same, zero outside the field
   LineField field;       // where lines are looked for
   double reduction = 1;  // map cells per cell of the pass
   double correlation = 1;
@@ -53,9 +54,22 @@ struct Face {
   cv::Matx22d um_from_cell;  // map cells
 };
 
+// The part of a map of `size` that the field covers.
+cv::Rect BoxOf(const LineField& field, cv::Size size) {
+  const cv::Matx22d& m = field.um_from_cell;
+  const cv::Matx22d spread = (m.t() * m).inv();
+  const int half_x = static_cast<int>(std::ceil(field.outer_um * std::sqrt(spread(0, 0))));
+  const int half_y = static_cast<int>(std::ceil(field.outer_um * std::sqrt(spread(1, 1))));
+  const cv::Rect box(cvRound(field.centre.x) - half_x,
+                     cvRound(field.centre.y) - half_y,
+                     2 * half_x + 1,
+                     2 * half_y + 1);
+  return box & cv::Rect(cv::Point(), size);
+}
+
 Pass MakePass(
     const Face& face, const cv::Mat& residual, double sigma, double from_um, double to_um) {
-  const Response response = RespondAtScale(face.map, residual, sigma);
+  Response response = RespondAtScale(face.map, residual, sigma);
   Pass pass;
   pass.reduction = response.reduction;
   pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
@@ -64,48 +78,35 @@ Pass MakePass(
                 face.um_from_cell * reduction,
                 from_um,
                 to_um};
-  pass.score.create(response.band.size(), CV_32FC1);
-  pass.bounded.create(response.band.size(), CV_32FC1);
-  pass.summed.create(response.band.size(), CV_32FC1);
-  const auto from = static_cast<float>(from_um);
-  const auto to = static_cast<float>(to_um);
+  // The response itself is not needed any more: its memory holds the score.
+  response.smooth.release();
+  pass.score = response.band;
+  pass.bounded.create(pass.score.size(), CV_32FC1);
   for (int y = 0; y < pass.score.rows; ++y) {
-    const auto* band = response.band.ptr<float>(y);
     const auto* radius = response.radius_um.ptr<float>(y);
     auto* score = pass.score.ptr<float>(y);
     auto* bounded = pass.bounded.ptr<float>(y);
-    auto* summed = pass.summed.ptr<float>(y);
     for (int x = 0; x < pass.score.cols; ++x) {
-      score[x] = band[x] / response.noise.At(radius[x]);
+      score[x] /= response.noise.At(radius[x]);
       bounded[x] = std::clamp(score[x], -kMostScore, kMostScore);
-      summed[x] = radius[x] >= from && radius[x] < to ? bounded[x] : 0.0F;
     }
   }
+  pass.box = BoxOf(pass.field, pass.score.size());
+  const cv::Mat radius_um = response.radius_um(pass.box);
+  const cv::Mat inside = (radius_um >= from_um) & (radius_um < to_um);
+  pass.bounded(pass.box).copyTo(pass.summed, inside);
   return pass;
-}
-
-// The part of the pass that its field covers.
-cv::Rect BoxOf(const Pass& pass) {
-  const cv::Matx22d& m = pass.field.um_from_cell;
-  const cv::Matx22d spread = (m.t() * m).inv();
-  const int half_x = static_cast<int>(std::ceil(pass.field.outer_um * std::sqrt(spread(0, 0))));
-  const int half_y = static_cast<int>(std::ceil(pass.field.outer_um * std::sqrt(spread(1, 1))));
-  const cv::Rect box(cvRound(pass.field.centre.x) - half_x,
-                     cvRound(pass.field.centre.y) - half_y,
-                     2 * half_x + 1,
-                     2 * half_y + 1);
-  return box & cv::Rect(0, 0, pass.score.cols, pass.score.rows);
 }
 
 std::vector<LineCandidate> CandidatesOf(const Pass& pass) {
   std::vector<LineCandidate> candidates;
-  const cv::Rect box = BoxOf(pass);
+  const cv::Rect& box = pass.box;
   if (box.width < 16 || box.height < 16) return candidates;
   LineSumOptions sums;
   sums.threshold = static_cast<float>(pass.threshold);
   LineField field = pass.field;
   field.centre -= cv::Point2d(box.tl());
-  candidates = SumLines(pass.summed(box), field, sums);
+  candidates = SumLines(pass.summed, field, sums);
   const cv::Point2f shift(static_cast<float>(box.x), static_cast<float>(box.y));
   for (LineCandidate& line : candidates) {
     line.from += shift;

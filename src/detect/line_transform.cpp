@@ -248,7 +248,7 @@ double LineField::ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const
   const cv::Point2d a_um(start[0], start[1]);
   const cv::Point2d d_um(step[0], step[1]);
   const Span outer = InsideCircle(a_um, d_um, outer_um, span);
-  const Span inner = InsideCircle(a_um, d_um, inner_um, span);
+  const Span inner = inner_um > 0 ? InsideCircle(a_um, d_um, inner_um, span) : Span{0, 0};
   return std::max(0.0, outer.Length() - inner.Length());
 }
 

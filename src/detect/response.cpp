@@ -3,6 +3,7 @@
 #include "core/order_statistics.h"
 #include "flatten/cell_grid.h"
 
+#include <opencv2/core/hal/hal.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -66,6 +67,32 @@ cv::Mat Reduce(const cv::Mat& image, int reduction) {
              0,
              cv::INTER_AREA);
   return out;
+}
+
+// Mean distance from the centre over blocks of cells: that of the block's middle, and by how much
+// more the distance bends away from it: half its Laplacian 1 / r times the block's variance.
+cv::Mat RadiusOfBlocks(const ContrastMap& map, int reduction) {
+  cv::Mat radius_um(map.level.rows / reduction, map.level.cols / reduction, CV_32FC1);
+  const cv::Matx22f m(map.um_from_cell * static_cast<double>(reduction));
+  const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / reduction - 0.5);
+  const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / reduction - 0.5);
+  const auto block_um = static_cast<float>(reduction * map.um_per_cell);
+  const float bend = block_um * block_um / 24.0F;
+  for (int y = 0; y < radius_um.rows; ++y) {
+    auto* radius = radius_um.ptr<float>(y);
+    const float dy = static_cast<float>(y) - middle_y;
+    for (int x = 0; x < radius_um.cols; ++x) {
+      const float dx = static_cast<float>(x) - middle_x;
+      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
+      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
+      radius[x] = x_um * x_um + y_um * y_um;
+    }
+    cv::hal::sqrt32f(radius, radius, radius_um.cols);
+    for (int x = 0; x < radius_um.cols; ++x) {
+      radius[x] += bend / std::max(radius[x], 0.4F * block_um);
+    }
+  }
+  return radius_um;
 }
 
 // Means of 2 x 2 cells; of what there is at an odd border.
@@ -306,7 +333,7 @@ Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double 
   response.sigma_cells = sigma_cells;
   while (sigma_cells / (2.0 * response.reduction) >= 1.4) response.reduction *= 2;
   const int reduction = response.reduction;
-  response.radius_um = Reduce(map.radius_um, reduction);
+  response.radius_um = reduction == 1 ? map.radius_um : RadiusOfBlocks(map, reduction);
   const cv::Mat reduced = Reduce(residual, reduction);
   // Averaging over `reduction` cells has itself blurred by a box of that width.
   const double box_variance = (reduction * reduction - 1) / 12.0;
