@@ -3,6 +3,7 @@
 #   scripts/install_packages.sh build   what compiles and runs the program (the default)
 #   scripts/install_packages.sh test    and what its tests lean on
 #   scripts/install_packages.sh check   and the formatter and the linter of .ci/run
+#   scripts/install_packages.sh bench   what build and test need, and scripts/bench-speed.sh
 set -euo pipefail
 
 build_packages=(
@@ -18,12 +19,14 @@ test_packages=(
   python3 python3-jsonschema python3-numpy python3-pil python3-scipy python3-sep python3-skimage
 )
 check_packages=(clang-format-14 clang-tidy-14)
+bench_packages=(libbenchmark-dev python3-opencv) # the latter: only to compare with
 
 case "${1:-build}" in
   build) wanted=("${build_packages[@]}") ;;
   test) wanted=("${build_packages[@]}" "${test_packages[@]}") ;;
   check) wanted=("${build_packages[@]}" "${test_packages[@]}" "${check_packages[@]}") ;;
-  *) echo "usage: $0 [build|test|check]" >&2; exit 2 ;;
+  bench) wanted=("${build_packages[@]}" "${test_packages[@]}" "${bench_packages[@]}") ;;
+  *) echo "usage: $0 [build|test|check|bench]" >&2; exit 2 ;;
 esac
 
 if ! command -v apt-get >/dev/null; then

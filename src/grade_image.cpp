@@ -23,7 +23,10 @@ class StopWatch {
 };
 
 // The chain. Every step is a function from values to a value; read top to bottom.
-Result<Grade> RunSteps(const Frame& frame, const Limits& limits, const GradeOptions& options) {
+Result<Grade> RunSteps(const Frame& frame,
+                       const Limits& limits,
+                       const GradeOptions& options,
+                       Workings* workings) {
   StepTimes times;
   StopWatch watch;
   auto located = LocateFibre(frame, options.locate);
@@ -38,11 +41,11 @@ Result<Grade> RunSteps(const Frame& frame, const Limits& limits, const GradeOpti
   const FibreGeometry& fibre = *located->fibre;
   auto scale = SetScale(fibre, limits, options.scale);
   if (!scale.ok()) return scale.error();
-  const ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
+  ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
   times.lay_ms = watch.Lap();
-  const ContrastMap contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
+  ContrastMap contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
   times.flatten_ms = watch.Lap();
-  const Detection detection = DetectRegions(contrast, options.detect);
+  Detection detection = DetectRegions(contrast, options.detect);
   times.detect_ms = watch.Lap();
   std::vector<Feature> features =
       MeasureFeatures(frame, contrast, *scale, limits, detection.regions);
@@ -60,6 +63,7 @@ Result<Grade> RunSteps(const Frame& frame, const Limits& limits, const GradeOpti
   times.total_ms = times.locate_ms + times.lay_ms + times.flatten_ms + times.detect_ms +
                    times.measure_ms + times.judge_ms;
   grade.times = times;
+  if (workings) *workings = {std::move(zones), std::move(contrast), std::move(detection)};
   return grade;
 }
 
@@ -78,13 +82,17 @@ std::optional<std::string> GradeOptions::Problem() const {
   return std::nullopt;
 }
 
-Result<Grade> GradeFrame(const Frame& frame, const Limits& limits, const GradeOptions& options) {
+Result<Grade> GradeFrame(const Frame& frame,
+                         const Limits& limits,
+                         const GradeOptions& options,
+                         Workings* workings) {
+  if (workings) *workings = {};
   if (auto problem = options.Problem()) {
     return Error{ErrorKind::kBadOption, "", 0, *problem, ""};
   }
   const std::string name = frame.path.string();
   try {
-    return RunSteps(frame, limits, options);
+    return RunSteps(frame, limits, options, workings);
   } catch (const std::bad_alloc&) {
     return Error{ErrorKind::kOutOfMemory,
                  name,

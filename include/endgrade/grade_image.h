@@ -35,11 +35,22 @@ struct GradeOptions {
   [[nodiscard]] std::optional<std::string> Problem() const;
 };
 
+// What the steps found on the way to a grade, for those who ask why (explain.h). All empty when no
+// fibre was found.
+struct Workings {
+  ZoneMap zones;
+  ContrastMap contrast;
+  Detection detection;
+};
+
 // The whole chain on a frame in memory. Same frame, limits and build: same grade (but for times).
 // Errors: kBadOption, kUnsupported, kOutOfMemory, kInternal. A picture that cannot be graded is a
 // normal value with verdict kUngradable.
+//
+//   workings  filled when it is not null; costs no time but the memory is kept
 [[nodiscard]] Result<Grade> GradeFrame(const Frame& frame,
                                        const Limits& limits,
-                                       const GradeOptions& options = {});
+                                       const GradeOptions& options = {},
+                                       Workings* workings = nullptr);
 
 }  // namespace endgrade

@@ -1,6 +1,7 @@
 #include "cli/error_line.h"
 #include "cli/grade_run.h"
 #include "cli/inputs.h"
+#include "cli/limits_option.h"
 #include "cli/verbs.h"
 #include "endgrade/limits.h"
 
@@ -31,15 +32,6 @@ struct GradeArguments {
   int threads = 0;  // 0: all cores
 };
 
-// A wrong table could pass a face that should fail, so there is no table by default.
-std::string MissingLimitsText() {
-  std::string text = "say which limits to grade against; there is no default. The IDs are:\n";
-  for (const auto& limits : ListLimits()) {
-    if (limits.ok()) text += "  " + limits->id + "  " + limits->title + "\n";
-  }
-  return text + "or give the path of a limits file.";
-}
-
 Result<GradeRun> RunFrom(const GradeArguments& arguments) {
   GradeRun run;
   auto limits = FindLimits(arguments.limits);
@@ -69,7 +61,7 @@ Result<GradeRun> RunFrom(const GradeArguments& arguments) {
 }
 
 int Grade(const GradeArguments& arguments) {
-  if (arguments.limits.empty()) throw CLI::ValidationError("--limits", MissingLimitsText());
+  RequireLimits(arguments.limits);
   auto run = RunFrom(arguments);
   if (!run.ok()) {
     PrintErrorLine(run.error().Text());
@@ -101,8 +93,7 @@ void AddGrade(CLI::App& app, int* exit_code) {
   verb->add_option("PATH", arguments->paths, "Pictures, or folders of pictures")
       ->required()
       ->type_name("");
-  verb->add_option("--limits", arguments->limits, "Limits: an ID of 'limits list', or a file")
-      ->type_name("ID|FILE");
+  AddLimitsOption(*verb, &arguments->limits);
   verb->add_option("--um-per-px",
                    arguments->um_per_px,
                    "Micrometres per pixel, 0.01 to 10 [from the cladding]")

@@ -64,15 +64,15 @@ constexpr double kEdgeReachUm = 1.5;
 double EdgeSharpness(const ContrastMap& map, const cv::Mat& smooth, const Region& region) {
   const double blur_um = map.blur_sigma_cells * map.um_per_cell;
   const double reach = std::max(kEdgeReachUm, 1.5 * blur_um) / map.um_per_cell;
-  cv::Mat mask = cv::Mat::zeros(map.level.size(), CV_32FC1);
-  for (const cv::Point& cell : region.cells) mask.at<float>(cell) = 1.0F;
   const cv::Rect box = cv::boundingRect(region.cells);
   const int margin = static_cast<int>(std::ceil(reach)) + 3;
   const cv::Rect around =
       cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) &
-      cv::Rect(0, 0, mask.cols, mask.rows);
+      cv::Rect(0, 0, map.level.cols, map.level.rows);
+  cv::Mat mask = cv::Mat::zeros(around.size(), CV_32FC1);
+  for (const cv::Point& cell : region.cells) mask.at<float>(cell - around.tl()) = 1.0F;
   cv::Mat soft;
-  cv::GaussianBlur(mask(around), soft, cv::Size(), reach);
+  cv::GaussianBlur(mask, soft, cv::Size(), reach);
   double sum = 0;
   int count = 0;
   for (const cv::Point2f& p : region.edge) {
@@ -94,11 +94,13 @@ double EdgeSharpness(const ContrastMap& map, const cv::Mat& smooth, const Region
   return count > 0 ? sum / count / region.depth : 1.0;
 }
 
-bool IsShadow(const ContrastMap& map, const cv::Mat& smooth, Region* region) {
+// `smooth`: the residual, smoothed a little; filled when it is first needed.
+bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
   if (region->is_line) return false;
   const cv::Rect box = cv::boundingRect(region->cells);
   if (std::max(box.width, box.height) * map.um_per_cell < kShadowLeastUm) return false;
-  region->edge_sharpness = EdgeSharpness(map, smooth, *region);
+  if (smooth->empty()) cv::GaussianBlur(map.residual, *smooth, cv::Size(), 1.0);
+  region->edge_sharpness = EdgeSharpness(map, *smooth, *region);
   return std::abs(region->depth) < kShadowMostContrast * map.glass_level &&
          region->edge_sharpness < kShadowMostSharpness;
 }
@@ -216,11 +218,10 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   }
   JoinKinks(contrast, &scratches, &specks);
   cv::Mat smooth;
-  cv::GaussianBlur(contrast.residual, smooth, cv::Size(), 1.0);
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
     return IsTooFaint(contrast, region) || IsUnevenRing(contrast, region) ||
-           IsShadow(contrast, smooth, &region);
+           IsShadow(contrast, &smooth, &region);
   });
   JoinFlanks(contrast, &scratches, &regions);
   JoinDashes(contrast, &scratches, &regions);

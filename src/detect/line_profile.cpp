@@ -10,6 +10,7 @@
 #include <cmath>
 #include <numbers>
 #include <numeric>
+#include <span>
 
 namespace endgrade {
 namespace {
@@ -20,8 +21,9 @@ constexpr double kTwoSidesGain = 0.5;    // of the error, or a single bar explai
 constexpr int kFollowCells = 21;         // window along the line for the level of its sides
 
 // Cumulative normal distribution from a table, straight between entries: 1e-6 off at most.
+constexpr double kReachSigmas = 6.0;
 double NormalCdf(double z) {
-  constexpr double kReach = 6.0;
+  constexpr double kReach = kReachSigmas;
   constexpr int kEntries = 2400;
   static const auto table = [] {
     std::array<double, kEntries + 2> t{};
@@ -47,16 +49,23 @@ struct BarFit {
 
 // Closed form for amplitude and base at a given width and centre.
 BarFit FitBar(const LineProfile& profile, double width, double centre, double blur) {
-  double s1 = 0, sm = 0, smm = 0, sy = 0, smy = 0, syy = 0;
-  for (size_t i = 0; i < profile.offsets.size(); ++i) {
-    const double m = Bar(profile.offsets[i] - centre, width, blur);
-    const double y = profile.values[i];
-    s1 += 1;
+  const auto& offsets = profile.offsets;
+  const auto s1 = static_cast<double>(offsets.size());
+  double sm = 0, smm = 0, sy = 0, smy = 0, syy = 0;
+  for (const double y : profile.values) {
+    sy += y;
+    syy += y * y;
+  }
+  // Beyond its sides and the reach of the blur the bar is nothing.
+  const double reach = 0.5 * width + kReachSigmas * blur;
+  const auto first = std::lower_bound(offsets.begin(), offsets.end(), centre - reach);
+  const auto last = std::upper_bound(first, offsets.end(), centre + reach);
+  for (auto offset = first; offset != last; ++offset) {
+    const double m = Bar(*offset - centre, width, blur);
+    const double y = profile.values[static_cast<size_t>(offset - offsets.begin())];
     sm += m;
     smm += m * m;
-    sy += y;
     smy += m * y;
-    syy += y * y;
   }
   BarFit fit;
   const double det = s1 * smm - sm * sm;
@@ -124,9 +133,14 @@ cv::Mat Straighten(const cv::Mat& residual,
     const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
     const cv::Point2d along = (ahead - behind) * (1.0 / length);
     auto* row = strip.ptr<float>(static_cast<int>(i));
+    const auto place = [&](double offset) {
+      return cv::Point2d(points[i].x - along.y * offset, points[i].y + along.x * offset);
+    };
+    const bool inside = IsWellInside(residual, place(offsets.front())) &&
+                        IsWellInside(residual, place(offsets.back()));
     for (size_t s = 0; s < offsets.size(); ++s) {
-      const cv::Point2d p(points[i].x - along.y * offsets[s], points[i].y + along.x * offsets[s]);
-      row[s] = static_cast<float>(SampleAt(residual, p));
+      const cv::Point2d p = place(offsets[s]);
+      row[s] = static_cast<float>(inside ? SampleInside(residual, p) : SampleAt(residual, p));
     }
   }
   return strip;
@@ -180,7 +194,7 @@ std::vector<int> RowsThatShowIt(const cv::Mat& strip) {
   std::sort(sorted.begin(), sorted.end());
   const float strong = sorted[(sorted.size() * 4) / 5];
   std::vector<int> shown;
-  const bool clear = strong > kStrong * (RobustSigma(sides) + 1e-6F);
+  const bool clear = strong > kStrong * (SigmaAbout(MedianOf(sides), sides) + 1e-6F);
   for (int i = 0; i < strip.rows; ++i) {
     if (!clear || heights[static_cast<size_t>(i)] >= kShown * strong) shown.push_back(i);
   }
@@ -199,13 +213,13 @@ void ReadAcross(const cv::Mat& residual,
   cv::Mat strip = Straighten(residual, Resample(spine, 1.0), profile->offsets);
   profile->side_step = LevelSides(&strip);
   const std::vector<int> rows = RowsThatShowIt(strip);
-  std::vector<float> column;
-  for (int s = 0; s < strip.cols; ++s) {
-    column.clear();
-    for (const int i : rows) column.push_back(strip.at<float>(i, s));
-    std::vector<float> copy = column;
-    const float middle = MedianOf(copy);
-    const float reach = 3.0F * RobustSigma(copy) + 1e-6F;
+  cv::Mat shown(static_cast<int>(rows.size()), strip.cols, CV_32FC1);
+  for (int i = 0; i < shown.rows; ++i) strip.row(rows[static_cast<size_t>(i)]).copyTo(shown.row(i));
+  const cv::Mat columns = shown.t();
+  for (int s = 0; s < columns.rows; ++s) {
+    const std::span<const float> column(columns.ptr<float>(s), static_cast<size_t>(columns.cols));
+    const float middle = MedianOf(column);
+    const float reach = 3.0F * SigmaAbout(middle, column) + 1e-6F;
     double sum = 0;
     for (const float v : column) {
       sum += static_cast<double>(std::clamp(v, middle - reach, middle + reach));

@@ -43,7 +43,8 @@ constexpr int kMostTries = 400;
 struct Pass {
   cv::Mat score;         // CV_32FC1: response over noise
   cv::Mat bounded;       // the same, held within kMostScore, zero where taken
-  cv::Mat summed;        // the same, zero outside the field
+  cv::Rect box;          // the part that the field covers
+  cv::Mat summed;        // of the box: the same, zero outside the field
   LineField field;       // where lines are looked for
   double reduction = 1;  // map cells per cell of the pass
   double correlation = 1;
@@ -56,9 +57,22 @@ struct Face {
   cv::Matx22d um_from_cell;  // map cells
 };
 
+// The part of a map of `size` that the field covers.
+cv::Rect BoxOf(const LineField& field, cv::Size size) {
+  const cv::Matx22d& m = field.um_from_cell;
+  const cv::Matx22d spread = (m.t() * m).inv();
+  const int half_x = static_cast<int>(std::ceil(field.outer_um * std::sqrt(spread(0, 0))));
+  const int half_y = static_cast<int>(std::ceil(field.outer_um * std::sqrt(spread(1, 1))));
+  const cv::Rect box(cvRound(field.centre.x) - half_x,
+                     cvRound(field.centre.y) - half_y,
+                     2 * half_x + 1,
+                     2 * half_y + 1);
+  return box & cv::Rect(cv::Point(), size);
+}
+
 Pass MakePass(
     const Face& face, const cv::Mat& residual, double sigma, double from_um, double to_um) {
-  const Response response = RespondAtScale(face.map, residual, sigma);
+  Response response = RespondAtScale(face.map, residual, sigma);
   Pass pass;
   pass.reduction = response.reduction;
   pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
@@ -67,41 +81,35 @@ Pass MakePass(
                 face.um_from_cell * reduction,
                 from_um,
                 to_um};
-  pass.score = cv::Mat(response.band.size(), CV_32FC1);
+  // The response itself is not needed any more: its memory holds the score.
+  response.smooth.release();
+  pass.score = response.band;
+  pass.bounded.create(pass.score.size(), CV_32FC1);
   for (int y = 0; y < pass.score.rows; ++y) {
-    const auto* band = response.band.ptr<float>(y);
     const auto* radius = response.radius_um.ptr<float>(y);
     auto* score = pass.score.ptr<float>(y);
-    for (int x = 0; x < pass.score.cols; ++x) score[x] = band[x] / response.noise.At(radius[x]);
+    auto* bounded = pass.bounded.ptr<float>(y);
+    for (int x = 0; x < pass.score.cols; ++x) {
+      score[x] /= response.noise.At(radius[x]);
+      bounded[x] = std::clamp(score[x], -kMostScore, kMostScore);
+    }
   }
-  pass.bounded = cv::max(cv::min(pass.score, kMostScore), -kMostScore);
-  const cv::Mat inside = (response.radius_um >= from_um) & (response.radius_um < to_um);
-  pass.bounded.copyTo(pass.summed, inside);
+  pass.box = BoxOf(pass.field, pass.score.size());
+  const cv::Mat radius_um = response.radius_um(pass.box);
+  const cv::Mat inside = (radius_um >= from_um) & (radius_um < to_um);
+  pass.bounded(pass.box).copyTo(pass.summed, inside);
   return pass;
-}
-
-// The part of the pass that its field covers.
-cv::Rect BoxOf(const Pass& pass) {
-  const cv::Matx22d& m = pass.field.um_from_cell;
-  const cv::Matx22d spread = (m.t() * m).inv();
-  const int half_x = static_cast<int>(std::ceil(pass.field.outer_um * std::sqrt(spread(0, 0))));
-  const int half_y = static_cast<int>(std::ceil(pass.field.outer_um * std::sqrt(spread(1, 1))));
-  const cv::Rect box(cvRound(pass.field.centre.x) - half_x,
-                     cvRound(pass.field.centre.y) - half_y,
-                     2 * half_x + 1,
-                     2 * half_y + 1);
-  return box & cv::Rect(0, 0, pass.score.cols, pass.score.rows);
 }
 
 std::vector<LineCandidate> CandidatesOf(const Pass& pass) {
   std::vector<LineCandidate> candidates;
-  const cv::Rect box = BoxOf(pass);
+  const cv::Rect& box = pass.box;
   if (box.width < 16 || box.height < 16) return candidates;
   LineSumOptions sums;
   sums.threshold = static_cast<float>(pass.threshold);
   LineField field = pass.field;
   field.centre -= cv::Point2d(box.tl());
-  candidates = SumLines(pass.summed(box), field, sums);
+  candidates = SumLines(pass.summed, field, sums);
   const cv::Point2f shift(static_cast<float>(box.x), static_cast<float>(box.y));
   for (LineCandidate& line : candidates) {
     line.from += shift;
@@ -117,76 +125,107 @@ double SnrLeft(const Pass& pass, const LineCandidate& line) {
   return full > 0 ? static_cast<double>(line.snr) * std::clamp(left / full, 0.0, 1.0) : 0.0;
 }
 
+// Visits, row by row, the cells within `half` of each of the points: visit(point's index, row,
+// first column, last column).
 template <typename Visit>
-void AlongSpine(const std::vector<cv::Point2d>& spine, double half, cv::Size size, Visit visit) {
-  const int reach = static_cast<int>(std::ceil(half)) + 1;
-  const std::vector<cv::Point2d> points = Resample(spine, 0.5);
+void AlongSpine(const std::vector<cv::Point2d>& points, double half, cv::Size size, Visit visit) {
   for (size_t i = 0; i < points.size(); ++i) {
-    const int cx = static_cast<int>(std::lround(points[i].x));
-    const int cy = static_cast<int>(std::lround(points[i].y));
-    for (int y = std::max(0, cy - reach); y <= std::min(size.height - 1, cy + reach); ++y) {
-      for (int x = std::max(0, cx - reach); x <= std::min(size.width - 1, cx + reach); ++x) {
-        const double distance = std::hypot(x - points[i].x, y - points[i].y);
-        if (distance <= half) visit(cv::Point(x, y), i, distance, points);
-      }
+    const cv::Point2d at = points[i];
+    const int top = std::max(0, cvCeil(at.y - half));
+    const int bottom = std::min(size.height - 1, cvFloor(at.y + half));
+    for (int y = top; y <= bottom; ++y) {
+      const double dy2 = (y - at.y) * (y - at.y);
+      const double reach = std::sqrt(std::max(0.0, half * half - dy2));
+      const int left = std::max(0, cvCeil(at.x - reach));
+      const int right = std::min(size.width - 1, cvFloor(at.x + reach));
+      if (left <= right) visit(i, y, left, right);
     }
   }
 }
 
 void Clear(cv::Mat* bounded, const std::vector<cv::Point2d>& spine, double half) {
-  AlongSpine(spine, half, bounded->size(), [&](cv::Point p, size_t, double, const auto&) {
-    bounded->at<float>(p) = 0.0F;
+  AlongSpine(Resample(spine, 0.5), half, bounded->size(), [&](size_t, int y, int left, int right) {
+    auto* row = bounded->ptr<float>(y);
+    std::fill(row + left, row + right + 1, 0.0F);
   });
 }
 
 // A line's cells, and how far each is from its middle.
 struct Band {
-  cv::Rect box;
+  cv::Rect box;      // of the map: what the matrices cover
   cv::Mat distance;  // CV_32FC1: signed offset; 1e9 outside
-  cv::Mat place;     // CV_32SC1: index along the resampled spine
+  cv::Mat place;     // CV_32SC1: index along the resampled spine; -1 outside
+  size_t num_places = 0;
 };
 
+cv::Rect BoxAround(const std::vector<cv::Point2d>& points, double reach, cv::Size size) {
+  cv::Point2d low = points.front();
+  cv::Point2d high = points.front();
+  for (const cv::Point2d& p : points) {
+    low = {std::min(low.x, p.x), std::min(low.y, p.y)};
+    high = {std::max(high.x, p.x), std::max(high.y, p.y)};
+  }
+  const cv::Point first(cvFloor(low.x - reach), cvFloor(low.y - reach));
+  const cv::Point last(cvCeil(high.x + reach), cvCeil(high.y + reach));
+  return cv::Rect(first, last + cv::Point(1, 1)) & cv::Rect(cv::Point(), size);
+}
+
 Band RasteriseBand(const std::vector<cv::Point2d>& spine, double half, cv::Size size) {
+  const std::vector<cv::Point2d> points = Resample(spine, 0.5);
   Band band;
-  band.distance = cv::Mat(size, CV_32FC1, cv::Scalar(1e9));
-  band.place = cv::Mat(size, CV_32SC1, cv::Scalar(-1));
-  AlongSpine(spine,
-             half,
-             size,
-             [&](cv::Point p, size_t i, double distance, const std::vector<cv::Point2d>& points) {
-               if (distance >= static_cast<double>(std::abs(band.distance.at<float>(p)))) return;
-               const cv::Point2d ahead = points[std::min(i + 4, points.size() - 1)];
-               const cv::Point2d behind = points[i >= 4 ? i - 4 : 0];
-               const cv::Point2d along = ahead - behind;
-               const double side = along.x * (p.y - points[i].y) - along.y * (p.x - points[i].x);
-               band.distance.at<float>(p) = static_cast<float>(side < 0 ? -distance : distance);
-               band.place.at<int>(p) = static_cast<int>(i);
-             });
-  const cv::Mat held = band.place >= 0;
-  band.box = cv::boundingRect(held);
+  band.num_places = points.size();
+  band.box = BoxAround(points, half, size);
+  band.distance = cv::Mat(band.box.size(), CV_32FC1, cv::Scalar(1e9));
+  band.place = cv::Mat(band.box.size(), CV_32SC1, cv::Scalar(-1));
+  AlongSpine(points, half, size, [&](size_t i, int y, int left, int right) {
+    const cv::Point2d at = points[i];
+    const cv::Point2d along =
+        points[std::min(i + 4, points.size() - 1)] - points[i >= 4 ? i - 4 : 0];
+    const double dy2 = (y - at.y) * (y - at.y);
+    auto* held = band.distance.ptr<float>(y - band.box.y);
+    auto* place = band.place.ptr<int>(y - band.box.y);
+    for (int x = left; x <= right; ++x) {
+      const double squared = dy2 + (x - at.x) * (x - at.x);
+      float& nearest = held[x - band.box.x];
+      const auto bound = static_cast<double>(nearest);
+      if (squared > 1.000001 * bound * bound) continue;  // no root for what is clearly farther
+      const double distance = std::sqrt(squared);
+      if (distance >= static_cast<double>(std::abs(nearest))) continue;
+      const double side = along.x * (y - at.y) - along.y * (x - at.x);
+      nearest = static_cast<float>(side < 0 ? -distance : distance);
+      place[x - band.box.x] = static_cast<int>(i);
+    }
+  });
   return band;
+}
+
+// Marks the band's cells that no earlier line holds.
+void Claim(const Band& band, int index, cv::Mat* bands) {
+  for (int y = 0; y < band.box.height; ++y) {
+    const auto* place = band.place.ptr<int>(y);
+    auto* held = bands->ptr<int>(band.box.y + y) + band.box.x;
+    for (int x = 0; x < band.box.width; ++x) {
+      if (place[x] >= 0 && held[x] == 0) held[x] = index;
+    }
+  }
 }
 
 // Subtracts the line, with its own strength followed along it: a scratch fades and breaks.
 void TakeOutLine(const Band& band, const LineProfile& profile, double blur, cv::Mat* residual) {
   constexpr int kPiece = 20;  // half cells
-  const int longest = [&] {
-    double most = 0;
-    cv::minMaxLoc(band.place, nullptr, &most);
-    return static_cast<int>(most) / kPiece + 1;
-  }();
-  std::vector<double> model_energy(static_cast<size_t>(longest), 1e-9);
-  std::vector<double> overlap(static_cast<size_t>(longest), 0.0);
+  const size_t num_pieces = band.num_places / kPiece + 1;
+  std::vector<double> model_energy(num_pieces, 1e-9);
+  std::vector<double> overlap(num_pieces, 0.0);
   const double bound = 2.0 * std::abs(profile.peak);
   for (int pass = 0; pass < 2; ++pass) {
-    for (int y = band.box.y; y < band.box.br().y; ++y) {
-      for (int x = band.box.x; x < band.box.br().x; ++x) {
+    for (int y = 0; y < band.box.height; ++y) {
+      for (int x = 0; x < band.box.width; ++x) {
         const int place = band.place.at<int>(y, x);
         if (place < 0) continue;
         const auto piece = static_cast<size_t>(place / kPiece);
         const double offset = static_cast<double>(band.distance.at<float>(y, x));
         const double model = profile.ModelAt(offset, blur);
-        float& value = residual->at<float>(y, x);
+        float& value = residual->at<float>(band.box.y + y, band.box.x + x);
         if (pass == 0) {
           const double held = std::clamp(static_cast<double>(value), -bound, bound);
           model_energy[piece] += model * model;
@@ -325,10 +364,10 @@ Region LineRegion(const LineTrace& trace,
   region.line_width_cells = profile.width_cells;
   region.line_width_uncertainty_cells = profile.width_uncertainty_cells;
   const double half = std::max(0.75, 0.5 * std::hypot(profile.width_cells, blur));
-  for (int y = band.box.y; y < band.box.br().y; ++y) {
-    for (int x = band.box.x; x < band.box.br().x; ++x) {
+  for (int y = 0; y < band.box.height; ++y) {
+    for (int x = 0; x < band.box.width; ++x) {
       if (std::abs(static_cast<double>(band.distance.at<float>(y, x))) <= half) {
-        region.cells.emplace_back(x, y);
+        region.cells.emplace_back(band.box.x + x, band.box.y + y);
       }
     }
   }
@@ -370,9 +409,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     const Band band = RasteriseBand(trace.spine, band_half, map.level.size());
     TakeOutLine(band, profile, blur, residual);
     found->lines.push_back(LineRegion(trace, profile, band, blur));
-    const int index = static_cast<int>(found->lines.size());
-    cv::Mat free = found->bands == 0;
-    found->bands.setTo(index, (band.place >= 0) & free);
+    Claim(band, static_cast<int>(found->lines.size()), &found->bands);
   }
 }
 
@@ -384,6 +421,7 @@ double DirectionDeg(const Region& line) {
 }
 
 void Forget(const std::vector<bool>& drop, LinesFound* found) {
+  if (std::find(drop.begin(), drop.end(), true) == drop.end()) return;
   std::vector<int> slot(found->lines.size() + 1, 0);
   std::vector<Region> kept;
   for (size_t i = 0; i < found->lines.size(); ++i) {
@@ -434,6 +472,21 @@ void DropPattern(const ContrastMap& map, LinesFound* found) {
   Forget(drop, found);
 }
 
+// How far from `along` each point of `beside` is, of those that are within `reach` of it.
+std::vector<float> DistancesWithin(double reach,
+                                   const std::vector<cv::Point2d>& beside,
+                                   const std::vector<cv::Point2d>& along,
+                                   cv::Size size) {
+  std::vector<float> apart;
+  if ((BoxAround(beside, reach, size) & BoxAround(along, reach, size)).empty()) return apart;
+  for (const cv::Point2d& p : beside) {
+    double nearest = 1e18;
+    for (const cv::Point2d& q : along) nearest = std::min(nearest, (p - q).dot(p - q));
+    if (nearest <= reach * reach) apart.push_back(static_cast<float>(std::sqrt(nearest)));
+  }
+  return apart;
+}
+
 // A scratch may show one bright side and one dark one, or two shoulders: its sides are one scratch,
 // as wide as both together.
 void JoinSides(const ContrastMap& map, LinesFound* found) {
@@ -441,6 +494,8 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
   constexpr double kLeastShared = 0.6;  // of the shorter one's length
   constexpr double kLeastRatio = 0.4;   // of their heights
   std::vector<bool> drop(found->lines.size(), false);
+  std::vector<std::vector<cv::Point2d>> points;
+  for (const Region& line : found->lines) points.push_back(Resample(line.spine, 2.0));
   for (size_t i = 0; i < drop.size(); ++i) {
     for (size_t j = i + 1; j < drop.size() && !drop[i]; ++j) {
       if (drop[j]) continue;
@@ -450,20 +505,9 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
       if (std::min(ratio, 1.0 / ratio) < kLeastRatio) continue;
       const double reach = 0.5 * (a.line_width_cells + b.line_width_cells) +
                            kGapUm / map.um_per_cell + map.blur_sigma_cells;
-      const std::vector<cv::Point2d> along = Resample(a.spine, 2.0);
-      std::vector<float> apart;
-      const std::vector<cv::Point2d> beside = Resample(b.spine, 2.0);
-      for (const cv::Point2d& p : beside) {
-        double nearest = 1e9;
-        for (const cv::Point2d& q : along) {
-          nearest = std::min(nearest, std::hypot(p.x - q.x, p.y - q.y));
-        }
-        if (nearest <= reach) apart.push_back(static_cast<float>(nearest));
-      }
-      const auto shared = static_cast<double>(apart.size());
-      if (shared < kLeastShared * static_cast<double>(std::min(along.size(), beside.size()))) {
-        continue;
-      }
+      std::vector<float> apart = DistancesWithin(reach, points[j], points[i], map.level.size());
+      const size_t shorter = std::min(points[i].size(), points[j].size());
+      if (static_cast<double>(apart.size()) < kLeastShared * static_cast<double>(shorter)) continue;
       a.line_width_cells =
           static_cast<double>(MedianOf(apart)) + 0.5 * (a.line_width_cells + b.line_width_cells);
       a.line_width_uncertainty_cells =

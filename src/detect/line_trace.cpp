@@ -234,31 +234,26 @@ void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* 
   trace->turning_deg = Turning(trace->spine, length);
 }
 
-}  // namespace
-
-double SampleAt(const cv::Mat& image, cv::Point2d p) {
-  const int x = static_cast<int>(std::floor(p.x));
-  const int y = static_cast<int>(std::floor(p.y));
-  if (x < 0 || y < 0 || x + 1 >= image.cols || y + 1 >= image.rows) return 0.0;
-  const double fx = p.x - x;
-  const double fy = p.y - y;
-  const auto* top = image.ptr<float>(y) + x;
-  const auto* bottom = image.ptr<float>(y + 1) + x;
-  const double upper = static_cast<double>(top[0]) * (1 - fx) + static_cast<double>(top[1]) * fx;
-  const double lower =
-      static_cast<double>(bottom[0]) * (1 - fx) + static_cast<double>(bottom[1]) * fx;
-  return upper * (1 - fy) + lower * fy;
-}
-
-double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to) {
-  const double length = std::hypot(to.x - from.x, to.y - from.y);
-  const int steps = std::max(1, static_cast<int>(std::lround(length)));
+// Mean over points from one end to the other, a cell apart.
+template <typename Sample>
+double MeanAlong(cv::Point2d from, cv::Point2d to, double sign, Sample sample) {
+  const double length = std::sqrt((to - from).dot(to - from));
+  const int steps = std::max(1, static_cast<int>(length + 0.5));
   double sum = 0;
   for (int i = 0; i <= steps; ++i) {
     const double part = static_cast<double>(i) / steps;
-    sum += std::clamp(sign * SampleAt(score, from + (to - from) * part), -3.0, 4.0);
+    sum += std::clamp(sign * sample(from + (to - from) * part), -3.0, 4.0);
   }
   return sum / (steps + 1);
+}
+
+}  // namespace
+
+double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to) {
+  if (IsWellInside(score, from) && IsWellInside(score, to)) {
+    return MeanAlong(from, to, sign, [&](cv::Point2d p) { return SampleInside(score, p); });
+  }
+  return MeanAlong(from, to, sign, [&](cv::Point2d p) { return SampleAt(score, p); });
 }
 
 std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double step) {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include "detect/line_transform.h"
+#include "detect/sample.h"
 
 #include <opencv2/core.hpp>
 
@@ -17,9 +18,6 @@ struct LineTrace {
   double turning_deg = 0;          // how far its direction wanders, end to end and between
   [[nodiscard]] double Length() const;
 };
-
-// Signed value at a fractional position; zero outside.
-[[nodiscard]] double SampleAt(const cv::Mat& image, cv::Point2d p);
 
 // Points along a polyline, `step` apart, first point included.
 [[nodiscard]] std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double step);

@@ -14,10 +14,17 @@ constexpr size_t kSpreadSamples = 5000;
 
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
 // strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
-// row. Columns past the right border hold what is left inside.
+// row. Columns past the right border hold what is left inside. Only what the image can reach is
+// ever written: rows of the strips that it touches, columns from FirstColumn() on; the rest stays
+// zero.
 struct Level {
   int height = 1;
-  cv::Mat sum;  // CV_16SC1
+  int image_rows = 0;
+  int padding = 0;  // columns left of the image
+  cv::Mat sum;      // CV_16SC1
+
+  [[nodiscard]] int NumStrips() const { return (image_rows + height - 1) / height; }
+  [[nodiscard]] int FirstColumn() const { return std::max(0, padding - height); }
 };
 
 // Back from the padded and perhaps mirrored or transposed image.
@@ -54,35 +61,49 @@ cv::Mat Turn(const cv::Mat& image, bool transposed, bool mirrored) {
 Level Base(const cv::Mat& turned) {
   Level level;
   const int rows = PaddedRows(turned.rows);
-  const int lean = std::min(rows, kLongest);
+  level.image_rows = turned.rows;
   // Segments lean right by up to the strip's height, so they may start that far left of the image.
-  level.sum = cv::Mat::zeros(rows, turned.cols + lean, CV_16SC1);
-  turned.copyTo(level.sum(cv::Rect(lean, 0, turned.cols, turned.rows)));
+  level.padding = std::min(rows, kLongest);
+  level.sum = cv::Mat::zeros(rows, turned.cols + level.padding, CV_16SC1);
+  turned.copyTo(level.sum(cv::Rect(level.padding, 0, turned.cols, turned.rows)));
   return level;
 }
 
-void AddShifted(const cv::Mat& from, int top_row, int bottom_row, int shift, short* out) {
-  const auto* top = from.ptr<short>(top_row);
-  const auto* bottom = from.ptr<short>(bottom_row) + shift;
-  const int whole = from.cols - shift;
-  for (int x = 0; x < whole; ++x) out[x] = static_cast<short>(top[x] + bottom[x]);
-  for (int x = whole; x < from.cols; ++x) out[x] = top[x];
+void AddShifted(
+    const short* top, const short* bottom, int shift, int begin, int end, short* __restrict out) {
+  const int whole = end - shift;
+  for (int x = begin; x < whole; ++x) out[x] = static_cast<short>(top[x] + bottom[x + shift]);
+  for (int x = std::max(begin, whole); x < end; ++x) out[x] = top[x];
 }
 
+// `level`: of the same image, zero or an earlier level of it.
 void Double(const Level& half, Level* level) {
   level->height = 2 * half.height;
-  level->sum.create(half.sum.size(), CV_16SC1);
-  for (int strip = 0; strip < half.sum.rows / level->height; ++strip) {
+  const int begin = level->FirstColumn();
+  for (int strip = 0; strip < level->NumStrips(); ++strip) {
     const int first = strip * level->height;
     for (int slope = 0; slope < level->height; ++slope) {
       const int half_slope = slope / 2;
-      AddShifted(half.sum,
-                 first + half_slope,
-                 first + half.height + half_slope,
+      AddShifted(half.sum.ptr<short>(first + half_slope),
+                 half.sum.ptr<short>(first + half.height + half_slope),
                  slope - half_slope,
+                 begin,
+                 half.sum.cols,
                  level->sum.ptr<short>(first + slope));
     }
   }
+}
+
+constexpr int kBlock = 64;  // columns
+
+// Largest |sum| of a block.
+int Most(const short* sums) {
+  short most = 0;
+  for (int i = 0; i < kBlock; ++i) {
+    const auto turned = static_cast<short>(-sums[i]);
+    most = std::max(most, std::max(sums[i], turned));
+  }
+  return most;
 }
 
 // Reads one level: which sums stand out of the others of their length.
@@ -100,22 +121,39 @@ class Reader {
     if (spread <= 0.0F) return;
     const double least = options_.least_filled * level_.height;
     const auto needed = static_cast<int>(options_.threshold * spread * std::sqrt(least) * kUnits);
-    for (int row = 0; row < level_.sum.rows; ++row) {
+    const int rows = level_.NumStrips() * level_.height;
+    const int end = level_.sum.cols - 1;
+    for (int row = 0; row < rows; ++row) {
       const auto* sum = level_.sum.ptr<short>(row);
-      for (int x = 1; x + 1 < level_.sum.cols; ++x) {
-        if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
-        const double cells = Cells(row, x);
-        if (cells < least) continue;
-        const float snr = std::abs(static_cast<float>(sum[x])) /
-                          (kUnits * spread * static_cast<float>(std::sqrt(cells)));
-        if (snr < options_.threshold) continue;
-        const float sign = sum[x] < 0 ? -1.0F : 1.0F;
-        found->push_back({cv::Point2f(From(row, x)), cv::Point2f(To(row, x)), snr, sign});
+      for (int x = std::max(1, level_.FirstColumn()); x < end; x += kBlock) {
+        // Almost nowhere does any sum of a block stand out.
+        if (x + kBlock <= end && Most(sum + x) < needed) continue;
+        CollectBlock(row, x, std::min(x + kBlock, end), needed, spread, found);
       }
     }
   }
 
  private:
+  void CollectBlock(int row,
+                    int begin,
+                    int end,
+                    int needed,
+                    float spread,
+                    std::vector<LineCandidate>* found) const {
+    const double least = options_.least_filled * level_.height;
+    const auto* sum = level_.sum.ptr<short>(row);
+    for (int x = begin; x < end; ++x) {
+      if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
+      const double cells = Cells(row, x);
+      if (cells < least) continue;
+      const float snr = std::abs(static_cast<float>(sum[x])) /
+                        (kUnits * spread * static_cast<float>(std::sqrt(cells)));
+      if (snr < options_.threshold) continue;
+      const float sign = sum[x] < 0 ? -1.0F : 1.0F;
+      found->push_back({cv::Point2f(From(row, x)), cv::Point2f(To(row, x)), snr, sign});
+    }
+  }
+
   [[nodiscard]] int Slope(int row) const { return row % level_.height; }
   [[nodiscard]] cv::Point2d From(int row, int x) const {
     return orientation_.Place(x, row - Slope(row));
@@ -149,9 +187,12 @@ class Reader {
     std::vector<float> values;
     const double least = options_.least_filled * level_.height;
     const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
+    const int rows = level_.NumStrips() * level_.height;
     for (size_t i = stride / 2; i < level_.sum.total(); i += stride) {
       const int row = static_cast<int>(i / static_cast<size_t>(level_.sum.cols));
       const int x = static_cast<int>(i % static_cast<size_t>(level_.sum.cols));
+      if (row >= rows) break;
+      if (x < level_.FirstColumn()) continue;
       const double cells = Cells(row, x);
       if (cells < least) continue;
       values.push_back(static_cast<float>(level_.sum.at<short>(row, x)) /
@@ -207,7 +248,7 @@ double LineField::ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const
   const cv::Point2d a_um(start[0], start[1]);
   const cv::Point2d d_um(step[0], step[1]);
   const Span outer = InsideCircle(a_um, d_um, outer_um, span);
-  const Span inner = InsideCircle(a_um, d_um, inner_um, span);
+  const Span inner = inner_um > 0 ? InsideCircle(a_um, d_um, inner_um, span) : Span{0, 0};
   return std::max(0.0, outer.Length() - inner.Length());
 }
 
@@ -222,9 +263,8 @@ std::vector<LineCandidate> SumLines(const cv::Mat& score,
     for (const bool mirrored : {false, true}) {
       const cv::Mat turned = Turn(units, transposed, mirrored);
       Level level = Base(turned);
-      const Orientation orientation{
-          transposed, mirrored, turned.cols, level.sum.cols - turned.cols};
-      Level next;
+      const Orientation orientation{transposed, mirrored, turned.cols, level.padding};
+      Level next{1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1)};
       while (level.height < std::min(level.sum.rows, kLongest)) {
         Double(level, &next);
         std::swap(level, next);

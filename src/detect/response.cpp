@@ -1,12 +1,18 @@
 #include "detect/response.h"
 
+#include "core/order_statistics.h"
 #include "flatten/cell_grid.h"
 
+#include <opencv2/core/hal/hal.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
+#include <numeric>
+#include <span>
+#include <vector>
 
 namespace endgrade {
 namespace {
@@ -63,32 +69,97 @@ cv::Mat Reduce(const cv::Mat& image, int reduction) {
   return out;
 }
 
-// The residual under the wider Gaussian, from the one under the narrower: a Gaussian of a Gaussian
-// adds variances. It is so smooth that half of the cells are enough.
-cv::Mat Surround(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
-  cv::Mat half;
-  cv::resize(
-      smooth, half, cv::Size((smooth.cols + 1) / 2, (smooth.rows + 1) / 2), 0, 0, cv::INTER_AREA);
+// Mean distance from the centre over blocks of cells: that of the block's middle, and by how much
+// more the distance bends away from it: half its Laplacian 1 / r times the block's variance.
+cv::Mat RadiusOfBlocks(const ContrastMap& map, int reduction) {
+  cv::Mat radius_um(map.level.rows / reduction, map.level.cols / reduction, CV_32FC1);
+  const cv::Matx22f m(map.um_from_cell * static_cast<double>(reduction));
+  const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / reduction - 0.5);
+  const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / reduction - 0.5);
+  const auto block_um = static_cast<float>(reduction * map.um_per_cell);
+  const float bend = block_um * block_um / 24.0F;
+  for (int y = 0; y < radius_um.rows; ++y) {
+    auto* radius = radius_um.ptr<float>(y);
+    const float dy = static_cast<float>(y) - middle_y;
+    for (int x = 0; x < radius_um.cols; ++x) {
+      const float dx = static_cast<float>(x) - middle_x;
+      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
+      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
+      radius[x] = x_um * x_um + y_um * y_um;
+    }
+    cv::hal::sqrt32f(radius, radius, radius_um.cols);
+    for (int x = 0; x < radius_um.cols; ++x) {
+      radius[x] += bend / std::max(radius[x], 0.4F * block_um);
+    }
+  }
+  return radius_um;
+}
+
+// Means of 2 x 2 cells; of what there is at an odd border.
+cv::Mat Halve(const cv::Mat& image) {
+  cv::Mat half((image.rows + 1) / 2, (image.cols + 1) / 2, CV_32FC1);
+  const cv::Size whole(image.cols / 2, image.rows / 2);
+  const auto shrink = [&](const cv::Rect& from, const cv::Rect& to) {
+    if (from.empty()) return;
+    cv::Mat out = half(to);
+    cv::resize(image(from), out, out.size(), 0, 0, cv::INTER_AREA);
+  };
+  const cv::Rect inside(0, 0, 2 * whole.width, 2 * whole.height);
+  const bool odd_column = image.cols > inside.width;
+  const bool odd_row = image.rows > inside.height;
+  shrink(inside, cv::Rect(cv::Point(), whole));
+  if (odd_column) {
+    shrink({inside.width, 0, 1, inside.height}, {whole.width, 0, 1, whole.height});
+  }
+  if (odd_row) shrink({0, inside.height, inside.width, 1}, {0, whole.height, whole.width, 1});
+  if (odd_column && odd_row)
+    half.at<float>(whole) = image.at<float>(image.rows - 1, image.cols - 1);
+  return half;
+}
+
+// image - wide, where `wide` has half as many cells and is read between them: out of a row of cells
+// that each stand for two, each of the two is three parts its own and one part its neighbour's.
+cv::Mat MinusDoubled(const cv::Mat& image, const cv::Mat& wide) {
+  cv::Mat out(image.size(), CV_32FC1);
+  std::vector<float> line(static_cast<size_t>(wide.cols) + 2);
+  for (int y = 0; y < image.rows; ++y) {
+    const auto* own = wide.ptr<float>(y / 2);
+    const auto* beside =
+        wide.ptr<float>(std::clamp(y / 2 + (y % 2 == 0 ? -1 : 1), 0, wide.rows - 1));
+    float* mixed = line.data() + 1;
+    for (int i = 0; i < wide.cols; ++i) mixed[i] = 0.75F * own[i] + 0.25F * beside[i];
+    mixed[-1] = mixed[0];
+    mixed[wide.cols] = mixed[wide.cols - 1];
+    const auto* in = image.ptr<float>(y);
+    auto* to = out.ptr<float>(y);
+    const int pairs = image.cols / 2;
+    for (int i = 0; i < pairs; ++i) {
+      to[2 * i] = in[2 * i] - (0.75F * mixed[i] + 0.25F * mixed[i - 1]);
+      to[2 * i + 1] = in[2 * i + 1] - (0.75F * mixed[i] + 0.25F * mixed[i + 1]);
+    }
+    if (image.cols % 2 == 1) {
+      to[2 * pairs] = in[2 * pairs] - (0.75F * mixed[pairs] + 0.25F * mixed[pairs - 1]);
+    }
+  }
+  return out;
+}
+
+// The residual under the narrower Gaussian less the one under the wider: a Gaussian of a Gaussian
+// adds variances. The wider one is so smooth that half of the cells are enough.
+cv::Mat BandOf(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
   const double box_variance = 3.0 / 12.0;  // of averaging two cells
   const double variance = wide_sigma * wide_sigma - narrow_sigma * narrow_sigma - box_variance;
-  cv::Mat wide = Blur(half, 0.5 * std::sqrt(std::max(0.25, variance)));
-  cv::Mat out;
-  cv::resize(wide, out, smooth.size(), 0, 0, cv::INTER_LINEAR);
-  return out;
+  return MinusDoubled(smooth, Blur(Halve(smooth), 0.5 * std::sqrt(std::max(0.25, variance))));
 }
 
 // How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
 // both: the lesser of the two sides is the grain's.
-float TailFactor(std::vector<float>& values, float sigma) {
+float TailFactor(std::span<const float> values, float sigma) {
   if (values.size() < 2000 || sigma <= 0.0F) return 1.0F;
-  const auto quantile = [&](double q) {
-    const auto at =
-        values.begin() + static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
-    std::nth_element(values.begin(), at, values.end());
-    return *at;
-  };
-  const float low = -quantile(0.01);
-  const float high = quantile(0.99);
+  OrderStatistics ranked(values);
+  const auto last = static_cast<double>(values.size() - 1);
+  const float low = -ranked.At(static_cast<size_t>(0.01 * last));
+  const float high = ranked.At(static_cast<size_t>(0.99 * last));
   return std::clamp(std::min(low, high) / (kTailScore * sigma), 1.0F, kMostTail);
 }
 
@@ -107,7 +178,7 @@ size_t SectorOf(float dx, float dy) {
   return (dx > 0 ? 1U : 0U) | (dy > 0 ? 2U : 0U) | (std::abs(dx) > std::abs(dy) ? 4U : 0U);
 }
 
-using Sectors = std::array<std::vector<float>, kSectors>;
+using Sectors = std::array<std::span<const float>, kSectors>;
 
 size_t Count(const Sectors& sectors) {
   size_t count = 0;
@@ -115,17 +186,71 @@ size_t Count(const Sectors& sectors) {
   return count;
 }
 
+// Values of a response's band at places spread evenly over the face, by ring and sector.
+class RingSamples {
+ public:
+  RingSamples(const ContrastMap& map, const Response& response, int stride) {
+    const size_t most = response.band.total() / static_cast<size_t>(stride) +
+                        static_cast<size_t>(response.band.rows);
+    std::vector<std::uint16_t> bins(most);
+    std::vector<float> found(most);
+    first_.assign((map.ring_edges_um.size() - 1) * kSectors + 1, 0);
+    size_t count = 0;
+    const auto furthest = static_cast<float>(map.outer_um);
+    const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
+    const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
+    for (int row = 0; row < response.band.rows; ++row) {
+      const auto* band = response.band.ptr<float>(row);
+      const auto* radius = response.radius_um.ptr<float>(row);
+      const float dy = static_cast<float>(row) - middle_y;
+      for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
+        if (radius[column] >= furthest) continue;
+        const size_t sector = SectorOf(static_cast<float>(column) - middle_x, dy);
+        const size_t bin = map.RingOf(radius[column]) * kSectors + sector;
+        bins[count] = static_cast<std::uint16_t>(bin);
+        found[count++] = band[column];
+        ++first_[bin + 1];
+      }
+    }
+    std::partial_sum(first_.begin(), first_.end(), first_.begin());
+    values_.resize(count);
+    std::vector<size_t> next = first_;
+    for (size_t i = 0; i < count; ++i) values_[next[bins[i]]++] = found[i];
+  }
+
+  [[nodiscard]] Sectors Ring(size_t ring) const {
+    Sectors sectors;
+    for (size_t s = 0; s < kSectors; ++s) {
+      const size_t from = first_[ring * kSectors + s];
+      const size_t to = first_[ring * kSectors + s + 1];
+      sectors[s] = std::span<const float>(values_).subspan(from, to - from);
+    }
+    return sectors;
+  }
+
+ private:
+  std::vector<float> values_;
+  std::vector<size_t> first_;  // by ring and sector: where its values begin
+};
+
+std::vector<float> Joined(const Sectors& sectors, size_t first, size_t step) {
+  std::vector<float> values;
+  for (size_t i = first; i < kSectors; i += step) {
+    values.insert(values.end(), sectors[i].begin(), sectors[i].end());
+  }
+  return values;
+}
+
 // The noise in most sectors: dirt in up to half of them does not count as noise. `places`: how many
 // independent values there are in all; with few, sectors are joined.
 float QuietSigma(const Sectors& sectors, double places) {
   const size_t parts = places >= 16.0 * kSectors ? kSectors : places >= 64.0 ? 4 : 1;
   std::vector<float> sigmas;
-  for (size_t part = 0; part < parts; ++part) {
-    std::vector<float> values;
-    for (size_t i = part; i < kSectors; i += parts) {
-      values.insert(values.end(), sectors[i].begin(), sectors[i].end());
-    }
+  const auto add = [&](std::span<const float> values) {
     if (values.size() >= 12) sigmas.push_back(NoiseSigma(values));
+  };
+  for (size_t part = 0; part < parts; ++part) {
+    parts == kSectors ? add(sectors[part]) : add(Joined(sectors, part, parts));
   }
   if (sigmas.empty()) return 0.0F;
   std::sort(sigmas.begin(), sigmas.end());
@@ -142,43 +267,31 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   const int stride = response.reduction == 1 ? std::clamp(static_cast<int>(correlated / 2.0), 1, 23)
                                              : std::clamp(static_cast<int>(correlated / 4.0), 1, 9);
   const double place = correlated / stride;  // samples of one independent value
-  std::vector<Sectors> rings(count);
-  const auto furthest = static_cast<float>(map.outer_um);
-  const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
-  const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
-  for (int row = 0; row < response.band.rows; ++row) {
-    const auto* band = response.band.ptr<float>(row);
-    const auto* radius = response.radius_um.ptr<float>(row);
-    for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
-      if (radius[column] >= furthest) continue;
-      const size_t sector =
-          SectorOf(static_cast<float>(column) - middle_x, static_cast<float>(row) - middle_y);
-      rings[map.RingOf(radius[column])][sector].push_back(band[column]);
-    }
-  }
+  const RingSamples samples(map, response, stride);
   const double scale_um = response.sigma_cells * map.um_per_cell;
   const double share = std::min(kModelFloorMost, kModelFloor + kModelFloorPerUm * scale_um);
   // Steps of a grey level or two are rounding and compression, whatever they are a share of.
   const double steps =
       std::min(kStepFloorMost, kStepFloor + kStepFloorPerUm * scale_um) * map.white_level / 255.0;
   const auto floor = static_cast<float>(std::max(steps, share * map.glass_level));
-  std::array<Sectors, kMaterials> materials;
+  std::array<std::array<std::vector<float>, kSectors>, kMaterials> materials;
   std::array<float, kMaterials> pooled{};
   std::array<double, kMaterials> tails{};
   for (size_t i = 0; i < count; ++i) {
-    Sectors& material = materials[MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um)];
+    auto& material = materials[MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um)];
+    const Sectors ring = samples.Ring(i);
     for (size_t s = 0; s < kSectors; ++s) {
-      material[s].insert(material[s].end(), rings[i][s].begin(), rings[i][s].end());
+      material[s].insert(material[s].end(), ring[s].begin(), ring[s].end());
     }
   }
   for (size_t m = 0; m < kMaterials; ++m) {
-    const double places = static_cast<double>(Count(materials[m])) / place;
-    pooled[m] = std::max(floor, QuietSigma(materials[m], places));
+    Sectors material;
+    std::copy(materials[m].begin(), materials[m].end(), material.begin());
+    const double places = static_cast<double>(Count(material)) / place;
+    pooled[m] = std::max(floor, QuietSigma(material, places));
     tails[m] = m == kRim ? kRimDoubt : 1.0;
     if (m == kGlass) continue;
-    std::vector<float> all;
-    for (const auto& sector : materials[m]) all.insert(all.end(), sector.begin(), sector.end());
-    tails[m] *= static_cast<double>(TailFactor(all, pooled[m]));
+    tails[m] *= static_cast<double>(TailFactor(Joined(material, 0, 1), pooled[m]));
     if (m == kFerrule) tails[m] *= kFerruleDoubt;
   }
   const bool single_mode = map.core_radius_um > 0 && map.core_radius_um < kLargestSingleModeUm;
@@ -190,9 +303,10 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
         map.glass_noise > 0 ? std::max(1.0, map.ring_noise[i] / map.glass_noise) : 1.0;
     sigmas[i] = pool * tails[m] * (m == kGlass ? shot : 1.0);
     sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
-    const double places = static_cast<double>(Count(rings[i])) / place;
+    const Sectors ring = samples.Ring(i);
+    const double places = static_cast<double>(Count(ring)) / place;
     if (places < kLeastPlaces) continue;
-    const float own = std::max(floor, QuietSigma(rings[i], places));
+    const float own = std::max(floor, QuietSigma(ring, places));
     sigmas[i] = static_cast<double>(own) * tails[m];
     // Even light makes the glass one population: a ring of it is not believed to be quieter.
     if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
@@ -219,15 +333,14 @@ Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double 
   response.sigma_cells = sigma_cells;
   while (sigma_cells / (2.0 * response.reduction) >= 1.4) response.reduction *= 2;
   const int reduction = response.reduction;
-  response.radius_um = Reduce(map.radius_um, reduction);
+  response.radius_um = reduction == 1 ? map.radius_um : RadiusOfBlocks(map, reduction);
   const cv::Mat reduced = Reduce(residual, reduction);
   // Averaging over `reduction` cells has itself blurred by a box of that width.
   const double box_variance = (reduction * reduction - 1) / 12.0;
   const double own = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
   response.smooth = Blur(reduced, own / reduction);
-  cv::subtract(response.smooth,
-               Surround(response.smooth, kSurroundRatio * sigma_cells / reduction, own / reduction),
-               response.band);
+  response.band =
+      BandOf(response.smooth, kSurroundRatio * sigma_cells / reduction, own / reduction);
   response.noise = MeasureResponseNoise(map, response);
   return response;
 }

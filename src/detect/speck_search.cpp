@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <numeric>
 
 namespace endgrade {
@@ -28,6 +29,10 @@ struct Peak {
 std::vector<Peak> FindPeaks(const Response& response, float threshold) {
   std::vector<Peak> peaks;
   const cv::Mat& band = response.band;
+  // Below the quietest ring's threshold nothing can be a peak: no need to look up the ring.
+  const auto& sigmas = response.noise.sigmas();
+  const auto quietest = static_cast<float>(*std::min_element(sigmas.begin(), sigmas.end()));
+  const float least = 0.999F * threshold * quietest;
   for (int y = 1; y + 1 < band.rows; ++y) {
     const auto* row = band.ptr<float>(y);
     const auto* above = band.ptr<float>(y - 1);
@@ -35,6 +40,7 @@ std::vector<Peak> FindPeaks(const Response& response, float threshold) {
     const auto* radius = response.radius_um.ptr<float>(y);
     for (int x = 1; x + 1 < band.cols; ++x) {
       const float value = std::abs(row[x]);
+      if (value < least) continue;
       const float noise = response.noise.At(radius[x]);
       if (value < threshold * noise) continue;
       const float sign = row[x] < 0 ? -1.0F : 1.0F;
@@ -53,16 +59,44 @@ std::vector<Peak> FindPeaks(const Response& response, float threshold) {
   return peaks;
 }
 
+// Half width, by row, of the disc that a mask is widened by.
+std::vector<int> DiscRows(int reach) {
+  const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * reach + 1, 2 * reach + 1});
+  std::vector<int> half;
+  for (int y = 0; y < disc.rows; ++y) half.push_back((cv::countNonZero(disc.row(y)) - 1) / 2);
+  return half;
+}
+
 // Replaces what a region shows, with its soft edge, by the clean face.
 void TakeOut(const std::vector<Region>& regions, double soft_cells, cv::Mat* residual) {
   cv::Mat mask = cv::Mat::zeros(residual->size(), CV_8UC1);
+  cv::Mat wide = mask.clone();
   for (const Region& region : regions) {
     for (const cv::Point& cell : region.cells) mask.at<uchar>(cell) = 255;
   }
   const int reach = std::max(1, static_cast<int>(std::ceil(soft_cells)));
-  cv::dilate(
-      mask, mask, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * reach + 1, 2 * reach + 1}));
-  residual->setTo(0.0F, mask);
+  const std::vector<int> half = DiscRows(reach);
+  // Runs of cells are few where cells are many: each is drawn as wide as the disc, row by row.
+  const auto widen = [&](int y, int from, int to) {
+    const int top = std::max(0, y - reach);
+    const int bottom = std::min(wide.rows - 1, y + reach);
+    for (int row = top; row <= bottom; ++row) {
+      const int more = half[static_cast<size_t>(row - y + reach)];
+      const int left = std::max(0, from - more);
+      const int right = std::min(wide.cols - 1, to + more);
+      std::memset(wide.ptr(row) + left, 255, static_cast<size_t>(right - left + 1));
+    }
+  };
+  for (int y = 0; y < mask.rows; ++y) {
+    const uchar* row = mask.ptr(y);
+    const uchar* const end = row + mask.cols;
+    for (const uchar* at = std::find(row, end, 255); at != end; at = std::find(at, end, 255)) {
+      const uchar* const after = std::find(at, end, 0);
+      widen(y, static_cast<int>(at - row), static_cast<int>(after - row) - 1);
+      at = after;
+    }
+  }
+  residual->setTo(0.0F, wide);
 }
 
 class Groups {

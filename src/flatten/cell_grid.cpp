@@ -1,9 +1,14 @@
 #include "flatten/cell_grid.h"
 
-#include <opencv2/imgproc.hpp>
+#include "core/order_statistics.h"
+
+#include <opencv2/core/hal/hal.hpp>
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <numeric>
+#include <vector>
 
 namespace endgrade {
 namespace {
@@ -26,33 +31,49 @@ cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Si
   return roi;
 }
 
+// Means of blocks of `block` x `block` pixels, whose sums are exact.
+template <typename Pixel>
+cv::Mat BlockMeans(const cv::Mat& pixels, int block) {
+  cv::Mat means(pixels.rows / block, pixels.cols / block, CV_32FC1);
+  std::vector<std::uint32_t> columns(static_cast<size_t>(pixels.cols));
+  const float share = 1.0F / static_cast<float>(block * block);
+  for (int row = 0; row < means.rows; ++row) {
+    std::fill(columns.begin(), columns.end(), 0U);
+    for (int y = row * block; y < (row + 1) * block; ++y) {
+      const auto* line = pixels.ptr<Pixel>(y);
+      for (size_t x = 0; x < columns.size(); ++x) columns[x] += line[x];
+    }
+    auto* mean = means.ptr<float>(row);
+    const std::uint32_t* sums = columns.data();
+    for (int i = 0; i < means.cols; ++i, sums += block) {
+      mean[i] = static_cast<float>(std::accumulate(sums, sums + block, 0U)) * share;
+    }
+  }
+  return means;
+}
+
 }  // namespace
 
-float MedianOf(std::vector<float>& values) {
+float MedianOf(std::span<const float> values) {
   if (values.empty()) return 0.0F;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return OrderStatistics(values).At(values.size() / 2);
 }
 
-float RobustSigma(std::vector<float>& values) {
-  const float median = MedianOf(values);
-  for (float& value : values) value = std::abs(value - median);
-  return 1.4826F * MedianOf(values);
+float SigmaAbout(float median, std::span<const float> values) {
+  std::vector<float> away(values.size());
+  for (size_t i = 0; i < values.size(); ++i) away[i] = std::abs(values[i] - median);
+  return 1.4826F * MedianOf(away);
 }
 
-float NoiseSigma(std::vector<float>& values) {
-  if (values.size() < 100) return RobustSigma(values);
+float NoiseSigma(std::span<const float> values) {
+  if (values.size() < 100) return SigmaAbout(MedianOf(values), values);
   constexpr float kScore = 1.645F;  // 5 % of a Gaussian lies above
-  const auto twentieth = static_cast<std::ptrdiff_t>(values.size() / 20);
-  const auto low = values.begin() + twentieth;
-  std::nth_element(values.begin(), low, values.end());
-  const float lower = -*low;
-  const auto high = values.end() - 1 - twentieth;
-  std::nth_element(values.begin(), high, values.end());
-  const float upper = *high;
+  const size_t twentieth = values.size() / 20;
+  OrderStatistics ranked(values);
+  const float lower = -ranked.At(twentieth);
+  const float upper = ranked.At(values.size() - 1 - twentieth);
   const float tails = std::min(lower, upper) / kScore;
-  return std::max(RobustSigma(values), tails);
+  return std::max(SigmaAbout(ranked.At(values.size() / 2), values), tails);
 }
 
 ContrastMap LayCells(const Frame& frame,
@@ -80,15 +101,10 @@ ContrastMap LayCells(const Frame& frame,
   const cv::Mat pixels = frame.luma(map.roi_px);
   if (map.cell_px == 1) {
     pixels.convertTo(map.level, CV_32F);
+  } else if (pixels.depth() == CV_16U) {
+    map.level = BlockMeans<std::uint16_t>(pixels, map.cell_px);
   } else {
-    cv::Mat wide;
-    pixels.convertTo(wide, CV_32F);
-    cv::resize(wide,
-               map.level,
-               cv::Size(map.roi_px.width / map.cell_px, map.roi_px.height / map.cell_px),
-               0,
-               0,
-               cv::INTER_AREA);
+    map.level = BlockMeans<std::uint8_t>(pixels, map.cell_px);
   }
 
   map.radius_um = cv::Mat(map.level.size(), CV_32FC1);
@@ -103,8 +119,9 @@ ContrastMap LayCells(const Frame& frame,
       const float dx = left + static_cast<float>(column);
       const float x_um = m(0, 0) * dx + m(0, 1) * dy;
       const float y_um = m(1, 0) * dx + m(1, 1) * dy;
-      radius[column] = std::sqrt(x_um * x_um + y_um * y_um);
+      radius[column] = x_um * x_um + y_um * y_um;
     }
+    cv::hal::sqrt32f(radius, radius, map.level.cols);
   }
   return map;
 }

@@ -3,6 +3,8 @@
 
 #include "endgrade/flatten.h"
 
+#include <span>
+
 namespace endgrade {
 
 // Fills roi_px, cell_px, um_per_cell, blur_sigma_cells, level, outer_um and radius_um of a new map.
@@ -15,16 +17,16 @@ namespace endgrade {
                                    double margin_um,
                                    const FlattenOptions& options);
 
-// Median of the values; reorders them. Zero for none.
-[[nodiscard]] float MedianOf(std::vector<float>& values);
+// Median of the values, of the two in the middle the higher. Zero for none.
+[[nodiscard]] float MedianOf(std::span<const float> values);
 
-// Robust standard deviation: median absolute deviation times 1.4826, the factor that makes it
-// agree with the standard deviation of a Gaussian. Reorders the values.
-[[nodiscard]] float RobustSigma(std::vector<float>& values);
+// Robust standard deviation about the median: median absolute deviation times 1.4826, the factor
+// that makes it agree with the standard deviation of a Gaussian.
+[[nodiscard]] float SigmaAbout(float median, std::span<const float> values);
 
 // Standard deviation of the noise in `values`, which dirt may have spoilt to one side. Compression
 // leaves most of a smooth face exactly flat, and the median deviation says that there is no noise
-// at all; the fifth from either end then tells more: the lesser of the two sides. Reorders them.
-[[nodiscard]] float NoiseSigma(std::vector<float>& values);
+// at all; the fifth from either end then tells more: the lesser of the two sides.
+[[nodiscard]] float NoiseSigma(std::span<const float> values);
 
 }  // namespace endgrade

@@ -4,9 +4,8 @@
 #include "flatten/polar_samples.h"
 #include "flatten/robust_fit.h"
 
-#include <opencv2/imgproc.hpp>
-
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace endgrade {
@@ -46,22 +45,25 @@ class Light {
   [[nodiscard]] double At(cv::Point2d um) const {
     double row[kLightColumns];
     LightBasis(um, row);
+    return Of(row);
+  }
+
+  // `row`: the basis at a place.
+  [[nodiscard]] double Of(const double* row) const {
     double sum = 0.0;
     for (size_t c = 0; c < kLightColumns; ++c) sum += coefficients_[c] * row[c];
     return sum;
   }
 
   // Mean over all directions at a radius: odd powers vanish, x^2 and y^2 give r^2 / 2.
-  [[nodiscard]] double RingMean(double radius_um) const {
-    const double r2 = radius_um * radius_um / (kUnitUm * kUnitUm);
+  [[nodiscard]] double RingMean(cv::Point2d um) const {
+    const double r2 = um.dot(um) / (kUnitUm * kUnitUm);
     return coefficients_[0] + 0.5 * (coefficients_[3] + coefficients_[5]) * r2 +
            coefficients_[10] * r2 * r2;
   }
 
   // What is left of the light once its ring mean is gone.
-  [[nodiscard]] double Uneven(cv::Point2d um) const {
-    return At(um) - RingMean(std::hypot(um.x, um.y));
-  }
+  [[nodiscard]] double Uneven(cv::Point2d um) const { return At(um) - RingMean(um); }
 
  private:
   std::vector<double> coefficients_;
@@ -187,25 +189,69 @@ double Ramp(double value, double from, double to) {
   return std::clamp((value - from) / std::max(to - from, 1e-9), 0.0, 1.0);
 }
 
-// A smooth surface read at every kGrid-th cell and interpolated between: the light bends too little
-// over that distance to tell.
-template <typename Surface>
-cv::Mat Spread(const ContrastMap& map, const Scale& scale, const Surface& surface) {
-  constexpr int kGrid = 8;
-  const cv::Size coarse_size(map.level.cols / kGrid + 3, map.level.rows / kGrid + 3);
-  cv::Mat coarse(coarse_size, CV_32FC1);
-  // Coarse cell i covers cells [kGrid * (i - 1), kGrid * i): its middle is where resize puts it.
-  const double first = -kGrid + 0.5 * (kGrid - 1);
-  for (int y = 0; y < coarse.rows; ++y) {
-    for (int x = 0; x < coarse.cols; ++x) {
-      const cv::Point2d cell(first + kGrid * x, first + kGrid * y);
-      coarse.at<float>(y, x) = static_cast<float>(surface(scale.ToUm(map.PxFromCell(cell))));
+// The light on both materials, and what it is beyond its ring mean, read at every kGrid-th cell and
+// straight between: it bends too little over that distance to tell.
+class LightGrid {
+ public:
+  static constexpr int kGrid = 8;
+  using Block = std::array<float, kGrid>;
+  enum Surface : size_t { kGlass, kFerrule, kUnevenGlass, kUnevenFerrule, kSurfaces };
+
+  LightGrid(const ContrastMap& map, const Scale& scale, const Light& glass, const Light& ferrule) {
+    const cv::Size size(map.level.cols / kGrid + 3, map.level.rows / kGrid + 3);
+    for (size_t s = 0; s < kSurfaces; ++s) {
+      coarse_[s] = cv::Mat(size, CV_32FC1);
+      line_[s].resize(static_cast<size_t>(size.width));
+    }
+    // Node i is the middle of cells [kGrid * (i - 1), kGrid * i).
+    const double first = -kGrid + 0.5 * (kGrid - 1);
+    for (int y = 0; y < size.height; ++y) {
+      for (int x = 0; x < size.width; ++x) {
+        const cv::Point2d cell(first + kGrid * x, first + kGrid * y);
+        const cv::Point2d um = scale.ToUm(map.PxFromCell(cell));
+        double row[kLightColumns];
+        LightBasis(um, row);
+        const double on_glass = glass.Of(row);
+        const double on_ferrule = ferrule.Of(row);
+        coarse_[kGlass].at<float>(y, x) = static_cast<float>(on_glass);
+        coarse_[kFerrule].at<float>(y, x) = static_cast<float>(on_ferrule);
+        coarse_[kUnevenGlass].at<float>(y, x) = static_cast<float>(on_glass - glass.RingMean(um));
+        coarse_[kUnevenFerrule].at<float>(y, x) =
+            static_cast<float>(on_ferrule - ferrule.RingMean(um));
+      }
     }
   }
-  cv::Mat fine;
-  cv::resize(coarse, fine, coarse_size * kGrid, 0, 0, cv::INTER_LINEAR);
-  return fine(cv::Rect(kGrid, kGrid, map.level.cols, map.level.rows));
-}
+
+  // Goes to a row of cells; blocks are of this row from then on.
+  void GoToRow(int row) {
+    const double place = (row + 0.5) / kGrid + 0.5;
+    const int above = static_cast<int>(place);
+    const auto part = static_cast<float>(place - above);
+    for (size_t s = 0; s < kSurfaces; ++s) {
+      const auto* upper = coarse_[s].ptr<float>(above);
+      const auto* lower = coarse_[s].ptr<float>(above + 1);
+      for (size_t i = 0; i < line_[s].size(); ++i) {
+        line_[s][i] = upper[i] * (1.0F - part) + lower[i] * part;
+      }
+    }
+  }
+
+  // The cells [kGrid * block, kGrid * (block + 1)) of the row.
+  [[nodiscard]] Block Read(Surface surface, int block) const {
+    const float* nodes = line_[surface].data() + block;
+    Block values;
+    for (size_t j = 0; j < kGrid / 2; ++j) {
+      const float part = (static_cast<float>(j) + 0.5F) / kGrid;
+      values[j] = nodes[0] * (0.5F - part) + nodes[1] * (0.5F + part);
+      values[j + kGrid / 2] = nodes[1] * (1.0F - part) + nodes[2] * part;
+    }
+    return values;
+  }
+
+ private:
+  std::array<cv::Mat, kSurfaces> coarse_;           // CV_32FC1
+  std::array<std::vector<float>, kSurfaces> line_;  // of the row, by node
+};
 
 // The core: its own profile inside, a free-form ring about its edge, the glass outside.
 class Core {
@@ -227,8 +273,8 @@ class Core {
 
   // `glass_here`: what the glass alone would show at this place.
   [[nodiscard]] double At(cv::Point2d um, double glass_here) const {
-    const double radius =
-        std::hypot(um.x - rings_.core_centre_um.x, um.y - rings_.core_centre_um.y);
+    const cv::Point2d from_centre = um - rings_.core_centre_um;
+    const double radius = std::sqrt(from_centre.dot(from_centre));
     const double outside = Ramp(radius, rings_.core_to_um - 1.0, rings_.core_to_um);
     if (outside >= 1.0) return glass_here;
     const double uneven = glass_.Uneven(um);
@@ -265,6 +311,50 @@ void LayCore(const ContrastMap& map,
       value = static_cast<float>(core.At(um, static_cast<double>(value)));
     }
   }
+}
+
+// Glass within the rim's ring, ferrule beyond, and the ring itself, all with their uneven light.
+cv::Mat LayLight(const ContrastMap& map,
+                 const FaceRings& rings,
+                 const RingTable& rim,
+                 LightGrid&& light) {
+  constexpr int kGrid = LightGrid::kGrid;
+  const double rim_um = rings.cladding_radius_um;
+  const double block_um =
+      1.5 * kGrid * map.um_per_cell;  // no cell of a block is further from another
+  cv::Mat clean(map.level.size(), CV_32FC1);
+  for (int row = 0; row < clean.rows; ++row) {
+    light.GoToRow(row);
+    for (int column = 0; column < clean.cols; column += kGrid) {
+      const auto* radii = map.radius_um.ptr<float>(row) + column;
+      auto* out = clean.ptr<float>(row) + column;
+      const int block = column / kGrid;
+      const auto count = static_cast<size_t>(std::min(kGrid, clean.cols - column));
+      const auto near = static_cast<double>(radii[0]);
+      if (near > rings.rim_to_um + block_um || near < rings.rim_from_um - block_um) {
+        const auto surface = near < rim_um ? LightGrid::kGlass : LightGrid::kFerrule;
+        const LightGrid::Block values = light.Read(surface, block);
+        std::copy_n(values.begin(), count, out);
+        continue;
+      }
+      const LightGrid::Block glass = light.Read(LightGrid::kGlass, block);
+      const LightGrid::Block ferrule = light.Read(LightGrid::kFerrule, block);
+      const LightGrid::Block inner = light.Read(LightGrid::kUnevenGlass, block);
+      const LightGrid::Block outer = light.Read(LightGrid::kUnevenFerrule, block);
+      for (size_t i = 0; i < count; ++i) {
+        const auto radius = static_cast<double>(radii[i]);
+        out[i] = radius < rim_um ? glass[i] : ferrule[i];
+        if (radius < rings.rim_from_um || radius > rings.rim_to_um) continue;
+        const double in_rim = std::min(Ramp(radius, rings.rim_from_um, rings.rim_from_um + 3.0),
+                                       1.0 - Ramp(radius, rings.rim_to_um - 1.5, rings.rim_to_um));
+        const auto past = static_cast<float>(Ramp(radius, rim_um - 1, rim_um + 1));
+        const float uneven = (1.0F - past) * inner[i] + past * outer[i];
+        const float ring = static_cast<float>(rim.At(radius)) + uneven;
+        out[i] += static_cast<float>(in_rim) * (ring - out[i]);
+      }
+    }
+  }
+  return clean;
 }
 
 }  // namespace
@@ -313,7 +403,9 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
 
   // Across the rim the uneven light of the glass passes into that of the ferrule.
   const auto uneven = [&](cv::Point2d um) {
-    const double out = Ramp(std::hypot(um.x, um.y), rim_um - 1, rim_um + 1);
+    const double out = Ramp(std::sqrt(um.dot(um)), rim_um - 1, rim_um + 1);
+    if (out <= 0.0) return glass.Uneven(um);
+    if (out >= 1.0) return ferrule.Uneven(um);
     return (1.0 - out) * glass.Uneven(um) + out * ferrule.Uneven(um);
   };
   const RingTable rim = MedianByRadius(
@@ -321,28 +413,7 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
           map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256}),
       uneven);
 
-  cv::Mat clean = Spread(map, scale, [&](cv::Point2d um) { return glass.At(um); }).clone();
-  const cv::Mat on_ferrule = Spread(map, scale, [&](cv::Point2d um) { return ferrule.At(um); });
-  on_ferrule.copyTo(clean, map.radius_um >= rim_um);
-  const cv::Mat uneven_glass = Spread(map, scale, [&](cv::Point2d um) { return glass.Uneven(um); });
-  const cv::Mat uneven_ferrule =
-      Spread(map, scale, [&](cv::Point2d um) { return ferrule.Uneven(um); });
-  for (int row = 0; row < clean.rows; ++row) {
-    auto* out = clean.ptr<float>(row);
-    const auto* radii = map.radius_um.ptr<float>(row);
-    const auto* inner = uneven_glass.ptr<float>(row);
-    const auto* outer = uneven_ferrule.ptr<float>(row);
-    for (int column = 0; column < clean.cols; ++column) {
-      const double radius = static_cast<double>(radii[column]);
-      if (radius < rings.rim_from_um || radius > rings.rim_to_um) continue;
-      const double in_rim = std::min(Ramp(radius, rings.rim_from_um, rings.rim_from_um + 3.0),
-                                     1.0 - Ramp(radius, rings.rim_to_um - 1.5, rings.rim_to_um));
-      const auto past = static_cast<float>(Ramp(radius, rim_um - 1, rim_um + 1));
-      const float light = (1.0F - past) * inner[column] + past * outer[column];
-      const float ring = static_cast<float>(rim.At(radius)) + light;
-      out[column] += static_cast<float>(in_rim) * (ring - out[column]);
-    }
-  }
+  cv::Mat clean = LayLight(map, rings, rim, LightGrid(map, scale, glass, ferrule));
   if (rings.core_radius_um > 0) LayCore(map, scale, rings, glass, &clean);
   const auto [darkest, brightest] = std::minmax_element(rim.values.begin(), rim.values.end());
   return {clean, rim.values.empty() ? 0.0 : *brightest - *darkest};

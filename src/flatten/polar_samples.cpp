@@ -9,11 +9,11 @@ namespace endgrade {
 namespace {
 
 float Bilinear(const cv::Mat& level, double x, double y) {
-  const int x0 = static_cast<int>(std::floor(x));
-  const int y0 = static_cast<int>(std::floor(y));
-  if (x0 < 0 || y0 < 0 || x0 + 1 >= level.cols || y0 + 1 >= level.rows) {
+  if (x < 0 || y < 0 || x >= level.cols - 1 || y >= level.rows - 1) {
     return std::numeric_limits<float>::quiet_NaN();
   }
+  const int x0 = static_cast<int>(x);
+  const int y0 = static_cast<int>(y);
   const float fx = static_cast<float>(x - x0);
   const float fy = static_cast<float>(y - y0);
   const float* top = level.ptr<float>(y0) + x0;
@@ -45,13 +45,18 @@ PolarSamples ReadCircles(const ContrastMap& map,
   }
   samples.values.reserve(static_cast<size_t>(samples.num_radii) *
                          static_cast<size_t>(circles.num_directions));
-  const cv::Matx22d px_from_um = scale.um_from_px.inv();
+  // A micrometre in each direction, in cells.
+  const cv::Matx22d cell_from_um = scale.um_from_px.inv() * (1.0 / map.cell_px);
+  const auto step_of = [&](cv::Point2d um) {
+    const cv::Vec2d cells = cell_from_um * cv::Vec2d(um.x, um.y);
+    return cv::Point2d(cells[0], cells[1]);
+  };
+  std::vector<cv::Point2d> steps;
+  for (const cv::Point2d& direction : samples.directions) steps.push_back(step_of(direction));
+  const cv::Point2d centre = map.CellFromPx(scale.centre_px) + step_of(centre_um);
   for (int i = 0; i < samples.num_radii; ++i) {
-    for (int d = 0; d < circles.num_directions; ++d) {
-      const cv::Point2d um = samples.PlaceUm(i, d);
-      const cv::Vec2d px = px_from_um * cv::Vec2d(um.x, um.y);
-      const cv::Point2d cell =
-          map.CellFromPx({scale.centre_px.x + px[0], scale.centre_px.y + px[1]});
+    for (const cv::Point2d& step : steps) {
+      const cv::Point2d cell = centre + step * samples.Radius(i);
       samples.values.push_back(Bilinear(map.level, cell.x, cell.y));
     }
   }

@@ -26,12 +26,15 @@ std::vector<double> SolveWeighted(const std::vector<double>& rows,
   cv::Mat normal = cv::Mat::zeros(columns, columns, CV_64F);
   cv::Mat right = cv::Mat::zeros(columns, 1, CV_64F);
   const auto width = static_cast<size_t>(columns);
+  auto* sums = right.ptr<double>();
   for (size_t i = 0; i < values.size(); ++i) {
     if (weights[i] <= 0.0) continue;
     const double* row = &rows[i * width];
     for (int a = 0; a < columns; ++a) {
-      right.at<double>(a) += weights[i] * row[a] * values[i];
-      for (int b = 0; b <= a; ++b) normal.at<double>(a, b) += weights[i] * row[a] * row[b];
+      const double weighted = weights[i] * row[a];
+      auto* products = normal.ptr<double>(a);
+      sums[a] += weighted * values[i];
+      for (int b = 0; b <= a; ++b) products[b] += weighted * row[b];
     }
   }
   cv::completeSymm(normal, true);
@@ -40,22 +43,40 @@ std::vector<double> SolveWeighted(const std::vector<double>& rows,
   return {solution.begin<double>(), solution.end<double>()};
 }
 
+using Weighted = std::pair<double, double>;  // value, weight
+
 // Weighted median of the values: the start of the robust rounds, which dirt over less than half of
-// the area cannot move.
+// the area cannot move. Halves what it is looked for in until little is left.
 double WeightedMedian(const std::vector<double>& values, const std::vector<double>& weights) {
-  std::vector<std::pair<double, double>> sorted(values.size());
+  constexpr std::ptrdiff_t kFew = 32;
+  if (values.empty()) return 0.0;
+  std::vector<Weighted> all(values.size());
   double total = 0.0;
   for (size_t i = 0; i < values.size(); ++i) {
-    sorted[i] = {values[i], weights[i]};
+    all[i] = {values[i], weights[i]};
     total += weights[i];
   }
-  std::sort(sorted.begin(), sorted.end());
+  auto begin = all.begin();
+  auto end = all.end();
   double below = 0.0;
-  for (const auto& [value, weight] : sorted) {
-    below += weight;
-    if (below >= 0.5 * total) return value;
+  while (end - begin > kFew) {
+    const auto middle = begin + (end - begin) / 2;
+    std::nth_element(begin, middle, end);
+    double here = 0.0;
+    for (auto i = begin; i != middle; ++i) here += i->second;
+    if (below + here >= 0.5 * total) {
+      end = middle;
+    } else {
+      below += here;
+      begin = middle;
+    }
   }
-  return sorted.empty() ? 0.0 : sorted.back().first;
+  std::sort(begin, end);
+  for (auto i = begin; i != end; ++i) {
+    below += i->second;
+    if (below >= 0.5 * total) return i->first;
+  }
+  return (end - 1)->first;
 }
 
 double Spread(const std::vector<double>& residuals, const std::vector<double>& weights) {

@@ -25,6 +25,49 @@ double AreaPx(const Zone& zone, const Scale& scale) {
   return CV_PI * (outer * outer - inner * inner) / (scale.um_per_px * scale.um_per_px);
 }
 
+// Squared distance from the centre along a row of pixels.
+class RowDistance {
+ public:
+  RowDistance(const Scale& scale, cv::Point first)
+      : m_(scale.um_from_px),
+        dy_(static_cast<float>(first.y - scale.centre_px.y)),
+        left_(static_cast<float>(first.x - scale.centre_px.x)) {}
+
+  // The columns of `width` whose squared distance is below `squared_um2`: one run, as the distance
+  // falls and rises again along a row.
+  [[nodiscard]] cv::Range Within(float squared_um2, int width) const {
+    const float a = m_(0, 0) * m_(0, 0) + m_(1, 0) * m_(1, 0);
+    const float b = (m_(0, 0) * m_(0, 1) + m_(1, 0) * m_(1, 1)) * dy_;
+    const float nearest = -b / a;  // dx where the row is nearest to the centre
+    const float lowest = At(nearest);
+    if (!(lowest < squared_um2)) return {0, 0};
+    const float reach = std::sqrt((squared_um2 - lowest) / a);
+    // Roots are rounded: the pixels themselves decide, one by one, at either end.
+    const auto bounded = [&](float dx) { return std::clamp(cvRound(dx - left_), 0, width - 1); };
+    int start = bounded(nearest - reach);
+    int end = bounded(nearest + reach);
+    while (start > 0 && IsWithin(start - 1, squared_um2)) --start;
+    while (start < width && !IsWithin(start, squared_um2) && start <= end) ++start;
+    while (end + 1 < width && IsWithin(end + 1, squared_um2)) ++end;
+    while (end >= start && !IsWithin(end, squared_um2)) --end;
+    return {start, std::max(start, end + 1)};
+  }
+
+ private:
+  [[nodiscard]] float At(float dx) const {
+    const float x_um = m_(0, 0) * dx + m_(0, 1) * dy_;
+    const float y_um = m_(1, 0) * dx + m_(1, 1) * dy_;
+    return x_um * x_um + y_um * y_um;
+  }
+  [[nodiscard]] bool IsWithin(int column, float squared_um2) const {
+    return At(left_ + static_cast<float>(column)) < squared_um2;
+  }
+
+  cv::Matx22f m_;
+  float dy_;
+  float left_;
+};
+
 }  // namespace
 
 int ZoneAt(const Limits& limits, double radius_um) {
@@ -47,27 +90,19 @@ ZoneMap LayZones(cv::Size picture, const Scale& scale, const Limits& limits) {
   map.roi_px = Extent(scale, outer_um) & frame;
   map.labels = cv::Mat(map.roi_px.size(), CV_8UC1, cv::Scalar(ZoneMap::kOutside));
 
-  // Squared distances against squared borders: no root a pixel.
-  std::vector<float> borders = {0.0F};
-  for (const Zone& zone : limits.zones) {
-    borders.push_back(static_cast<float>(0.25 * zone.outer_diameter_um * zone.outer_diameter_um));
-  }
   std::vector<std::int64_t> count(limits.zones.size(), 0);
-  const cv::Matx22f m(scale.um_from_px);
-  for (int row = 0; row < map.roi_px.height; ++row) {
-    auto* label = map.labels.ptr<std::uint8_t>(row);
-    const auto dy = static_cast<float>(map.roi_px.y + row - scale.centre_px.y);
-    const auto left = static_cast<float>(map.roi_px.x - scale.centre_px.x);
-    for (int column = 0; column < map.roi_px.width; ++column) {
-      const float dx = left + static_cast<float>(column);
-      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
-      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
-      const float squared = x_um * x_um + y_um * y_um;
-      size_t zone = 0;
-      while (zone < limits.zones.size() && squared >= borders[zone + 1]) ++zone;
-      if (zone == limits.zones.size()) continue;
-      label[column] = static_cast<std::uint8_t>(zone);
-      ++count[zone];
+  for (int y = 0; y < map.roi_px.height; ++y) {
+    const RowDistance row(scale, map.roi_px.tl() + cv::Point(0, y));
+    auto* label = map.labels.ptr<std::uint8_t>(y);
+    // From the outermost zone inwards: each is drawn over the middle of the one around it.
+    for (size_t i = limits.zones.size(); i-- > 0;) {
+      const double diameter_um = limits.zones[i].outer_diameter_um;
+      const cv::Range inside =
+          row.Within(static_cast<float>(0.25 * diameter_um * diameter_um), map.roi_px.width);
+      if (inside.empty()) break;
+      std::fill(label + inside.start, label + inside.end, static_cast<std::uint8_t>(i));
+      count[i] += inside.size();
+      if (i + 1 < count.size()) count[i + 1] -= inside.size();
     }
   }
   for (size_t i = 0; i < limits.zones.size(); ++i) {
