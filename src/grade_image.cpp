@@ -42,6 +42,7 @@ Result<Grade> RunSteps(const Frame& frame,
   auto scale = SetScale(fibre, limits, options.scale);
   if (!scale.ok()) return scale.error();
   ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
+  HideFieldStop(frame, limits, &zones);
   times.lay_ms = watch.Lap();
   ContrastMap contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
   times.flatten_ms = watch.Lap();

@@ -107,8 +107,8 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
 
 // What is both fainter than an inspector sees and hardly above the threshold is the camera's:
 // blocks of its compression, or what the fitted core leaves.
-constexpr double kFaintContrast = 0.03;
-constexpr double kFaintSnr = 9.0;
+constexpr double kFaintContrast = 0.04;
+constexpr double kFaintSnr = 8.0;
 
 bool IsTooFaint(const ContrastMap& map, const Region& region) {
   return std::abs(region.depth) < kFaintContrast * map.glass_level && region.snr < kFaintSnr;

@@ -38,6 +38,7 @@ constexpr double kLeftoverShare = 0.5;
 constexpr double kWideDoubt = 1.5;  // added to the threshold, in sigma
 constexpr double kFerruleDoubt = 1.0;
 constexpr int kMostTries = 400;
+constexpr int kMostRounds = 3;
 
 // One pass of the search: on one material, at one width.
 struct Pass {
@@ -536,9 +537,14 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   // Wide faint lines and lines in grain have more to be mistaken for.
   const double coarse = std::max(2.0 * fine, 2.8);
   const double threshold = options.line_threshold_sigma;
-  Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
-  narrow.threshold = threshold;
-  RunPass(map, std::move(narrow), residual, &found);
+  // Lines that cross stronger ones show once those are taken out.
+  for (int round = 0; round < kMostRounds; ++round) {
+    const size_t before = found.lines.size();
+    Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
+    narrow.threshold = threshold;
+    RunPass(map, std::move(narrow), residual, &found);
+    if (found.lines.size() == before) break;
+  }
   Pass wide = MakePass(face, *residual, 2.5 * fine, 0.0, rim_um - 2.5);
   wide.threshold = threshold + kWideDoubt;
   RunPass(map, std::move(wide), residual, &found);

@@ -86,6 +86,34 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   }
 }
 
+// Cells whose pixels do not show the face, and their neighbours as far as the blur reaches.
+cv::Mat HiddenCells(const ContrastMap& map, const ZoneMap& zones) {
+  if (zones.hidden.empty()) return {};
+  cv::Mat hidden = cv::Mat::zeros(map.level.size(), CV_8UC1);
+  for (int y = 0; y < hidden.rows; ++y) {
+    for (int x = 0; x < hidden.cols; ++x) {
+      if (zones.IsHidden(map.PxFromCell(cv::Point2d(x, y)))) hidden.at<uchar>(y, x) = 255;
+    }
+  }
+  if (cv::countNonZero(hidden) == 0) return {};
+  const int reach = 1 + static_cast<int>(std::ceil(2.0 * map.blur_sigma_cells));
+  cv::dilate(
+      hidden, hidden, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * reach + 1, 2 * reach + 1}));
+  return hidden;
+}
+
+// Gives hidden cells the brightness of the ferrule that is seen, so that they weigh on nothing.
+void FillHidden(const cv::Mat& hidden, double ferrule_from_um, ContrastMap* map) {
+  std::vector<float> seen;
+  for (int y = 0; y < hidden.rows; ++y) {
+    for (int x = y % 7; x < hidden.cols; x += 7) {
+      const bool ferrule = map->radius_um.at<float>(y, x) > static_cast<float>(ferrule_from_um);
+      if (ferrule && !hidden.at<uchar>(y, x)) seen.push_back(map->level.at<float>(y, x));
+    }
+  }
+  if (!seen.empty()) map->level.setTo(MedianOf(seen), hidden);
+}
+
 }  // namespace
 
 std::optional<std::string> FlattenOptions::Problem() const {
@@ -104,12 +132,15 @@ ContrastMap Flatten(const Frame& frame,
   ContrastMap map = LayCells(frame, fibre, scale, zones, kMarginUm, options);
   if (map.level.empty()) return map;
   const FaceRings rings = PlanRings(fibre, scale, map);
+  const cv::Mat hidden = HiddenCells(map, zones);
+  if (!hidden.empty()) FillHidden(hidden, rings.cladding_radius_um + 8.0, &map);
   map.core_radius_um = rings.core_radius_um;
   map.core_centre_um = rings.core_centre_um;
   CleanFace clean = FitCleanFace(map, scale, rings);
   map.background = std::move(clean.brightness);
   cv::subtract(map.level, map.background, map.residual);
   map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
+  if (!hidden.empty()) map.residual.setTo(0.0F, hidden);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);
   FillLookUp(&map);

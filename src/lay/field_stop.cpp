@@ -1,0 +1,101 @@
+#include "endgrade/lay.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+
+namespace endgrade {
+namespace {
+
+constexpr double kBlackShare = 0.03;    // of white: a stop is no brighter
+constexpr double kLeastCorners = 2;     // of the picture's four that it must fill
+constexpr double kMostOfPicture = 0.9;  // more is a dark picture, not a stop
+constexpr double kFaceOverStop = 3.0;   // least ratio of what is inside the field to black
+
+// Blocks that are black, as far as they hang together with the picture's border.
+cv::Mat BlackFromBorder(const cv::Mat& blocks, double black) {
+  cv::Mat dark = blocks <= black;
+  cv::Mat labels;
+  const int count = cv::connectedComponents(dark, labels, 4, CV_32S);
+  std::vector<char> outside(static_cast<size_t>(count), 0);
+  const auto mark = [&](int y, int x) {
+    const int label = labels.at<int>(y, x);
+    if (label > 0) outside[static_cast<size_t>(label)] = 1;
+  };
+  for (int x = 0; x < labels.cols; ++x) {
+    mark(0, x);
+    mark(labels.rows - 1, x);
+  }
+  for (int y = 0; y < labels.rows; ++y) {
+    mark(y, 0);
+    mark(y, labels.cols - 1);
+  }
+  cv::Mat stop = cv::Mat::zeros(labels.size(), CV_8UC1);
+  for (int y = 0; y < labels.rows; ++y) {
+    for (int x = 0; x < labels.cols; ++x) {
+      const int label = labels.at<int>(y, x);
+      if (label > 0 && outside[static_cast<size_t>(label)]) stop.at<uchar>(y, x) = 255;
+    }
+  }
+  return stop;
+}
+
+int CornersIn(const cv::Mat& stop) {
+  const int right = stop.cols - 1;
+  const int bottom = stop.rows - 1;
+  return (stop.at<uchar>(0, 0) ? 1 : 0) + (stop.at<uchar>(0, right) ? 1 : 0) +
+         (stop.at<uchar>(bottom, 0) ? 1 : 0) + (stop.at<uchar>(bottom, right) ? 1 : 0);
+}
+
+}  // namespace
+
+void HideFieldStop(const Frame& frame, const Limits& limits, ZoneMap* zones) {
+  constexpr int kStep = ZoneMap::kHiddenStep;
+  const cv::Size size(frame.luma.cols / kStep, frame.luma.rows / kStep);
+  if (size.width < 8 || size.height < 8) return;
+  const cv::Rect whole(0, 0, size.width * kStep, size.height * kStep);
+  cv::Mat blocks;
+  cv::resize(frame.luma(whole), blocks, size, 0, 0, cv::INTER_AREA);
+  const double black = kBlackShare * frame.white_level;
+  // Most pictures have bright corners: they are done here.
+  const auto corner = [&](int y, int x) {
+    return blocks.depth() == CV_16U ? static_cast<double>(blocks.at<std::uint16_t>(y, x))
+                                    : static_cast<double>(blocks.at<std::uint8_t>(y, x));
+  };
+  const int dark_corners = (corner(0, 0) <= black ? 1 : 0) +
+                           (corner(0, size.width - 1) <= black ? 1 : 0) +
+                           (corner(size.height - 1, 0) <= black ? 1 : 0) +
+                           (corner(size.height - 1, size.width - 1) <= black ? 1 : 0);
+  if (dark_corners < kLeastCorners) return;
+  cv::Mat stop = BlackFromBorder(blocks, black);
+  if (CornersIn(stop) < kLeastCorners) return;
+  const double area =
+      static_cast<double>(cv::countNonZero(stop)) / static_cast<double>(stop.total());
+  if (area > kMostOfPicture) return;
+  if (cv::mean(blocks, stop == 0)[0] <
+      kFaceOverStop * std::max(cv::mean(blocks, stop)[0], 0.3 * black)) {
+    return;
+  }
+  // Its edge is soft, and what lies beside it is half black.
+  cv::dilate(stop, stop, cv::getStructuringElement(cv::MORPH_ELLIPSE, {3, 3}));
+  zones->hidden = stop;
+  std::vector<double> all(limits.zones.size(), 0.0);
+  std::vector<double> seen(limits.zones.size(), 0.0);
+  for (int y = 0; y < zones->labels.rows; ++y) {
+    auto* label = zones->labels.ptr<std::uint8_t>(y);
+    for (int x = 0; x < zones->labels.cols; ++x) {
+      if (label[x] == ZoneMap::kOutside) continue;
+      all[label[x]] += 1;
+      if (zones->IsHidden(cv::Point2d(x + zones->roi_px.x, y + zones->roi_px.y))) {
+        label[x] = ZoneMap::kOutside;
+      } else {
+        seen[label[x]] += 1;
+      }
+    }
+  }
+  for (size_t i = 0; i < all.size(); ++i) {
+    if (all[i] > 0) zones->in_view_fraction[i] *= seen[i] / all[i];
+  }
+}
+
+}  // namespace endgrade
