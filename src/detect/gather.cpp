@@ -8,6 +8,7 @@
 #include <array>
 #include <cmath>
 #include <numeric>
+#include <optional>
 
 namespace endgrade {
 namespace {
@@ -35,7 +36,7 @@ std::array<End, 2> EndsOf(const Region& line, double reach) {
 
 // --- cracks
 
-constexpr double kMeetUm = 2.5;
+constexpr double kMeetUm = 4.0;
 constexpr double kLeastKinkDeg = 18.0;  // less is a scratch that bends
 constexpr double kMostKinkDeg = 120.0;
 
@@ -81,6 +82,7 @@ constexpr double kMostGapUm = 25.0;  // whatever the length
 constexpr double kLikeWidth = 2.0;   // ratio of widths
 constexpr double kLikeDepth = 3.0;   // ratio of depths
 constexpr size_t kLeastInARow = 3;
+constexpr double kMostLineGapUm = 15.0;  // between two lines that are one
 
 // A straight piece: a region's own axes, in cells.
 struct Dash {
@@ -222,6 +224,52 @@ void EraseMarked(const std::vector<bool>& gone, std::vector<T>* values) {
   values->resize(kept);
 }
 
+// Whether `b` goes on where `a` stops; if so, their facing ends.
+std::optional<std::pair<size_t, size_t>> GoesOn(const ContrastMap& map,
+                                                const Region& a,
+                                                const Region& b) {
+  const auto ends_a = EndsOf(a, 12.0 / map.um_per_cell);
+  const auto ends_b = EndsOf(b, 12.0 / map.um_per_cell);
+  for (size_t i = 0; i < 2; ++i) {
+    for (size_t j = 0; j < 2; ++j) {
+      const cv::Point2d gap = ends_b[j].at - ends_a[i].at;
+      if (std::hypot(gap.x, gap.y) * map.um_per_cell > kMostLineGapUm) continue;
+      if (ends_a[i].outwards.dot(ends_b[j].outwards) > 0) continue;
+      if (InARow(map, StretchAt(map, a, ends_a[i]), StretchAt(map, b, ends_b[j]))) {
+        return std::make_pair(i, j);
+      }
+    }
+  }
+  return std::nullopt;
+}
+
+// Joins lines that were cut by others across them, or that fade and come back.
+void JoinLines(const ContrastMap& map, std::vector<Region>* lines) {
+  std::vector<bool> gone(lines->size(), false);
+  for (size_t i = 0; i < lines->size(); ++i) {
+    for (size_t j = 0; j < lines->size(); ++j) {
+      if (j == i || gone[i] || gone[j]) continue;
+      Region& a = (*lines)[i];
+      Region& b = (*lines)[j];
+      const auto ends = GoesOn(map, a, b);
+      if (!ends) continue;
+      std::vector<cv::Point2d> rest = b.spine;
+      if (ends->first == 0) std::reverse(a.spine.begin(), a.spine.end());
+      if (ends->second == 1) std::reverse(rest.begin(), rest.end());
+      // The longer piece is measured better.
+      if (rest.size() > a.spine.size()) {
+        a.line_width_cells = b.line_width_cells;
+        a.line_width_uncertainty_cells = b.line_width_uncertainty_cells;
+      }
+      a.spine.insert(a.spine.end(), rest.begin(), rest.end());
+      Absorb(b, &a);
+      gone[j] = true;
+      j = static_cast<size_t>(-1);  // from the new ends, all over again
+    }
+  }
+  EraseMarked(gone, lines);
+}
+
 // Lets lines take in the pieces beyond their ends, one after the other.
 void ExtendLines(const ContrastMap& map,
                  const std::vector<Dash>& dashes,
@@ -282,6 +330,7 @@ void JoinKinks(const ContrastMap& map, std::vector<Region>* lines, std::vector<R
 }
 
 void JoinDashes(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
+  JoinLines(map, lines);
   const std::vector<Dash> dashes = DashesOf(map, *regions);
   std::vector<bool> taken(regions->size(), false);
   ExtendLines(map, dashes, *regions, lines, &taken);

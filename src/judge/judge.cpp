@@ -196,7 +196,9 @@ Grade Judge(FibreGeometry geometry,
   if (!findings.fail.empty() && doubtful) {
     grade.verdict = Verdict::kUngradable;
     grade.reasons = std::move(conditions.forbid);
-    Append(grade.warnings, findings.fail);
+    for (const Reason& reason : findings.fail) {
+      grade.warnings.push_back({"may_be_broken", reason.text});
+    }
   } else if (!findings.fail.empty()) {
     grade.verdict = Verdict::kFail;
     grade.marginal = findings.any_marginal && findings.all_broken_marginal;

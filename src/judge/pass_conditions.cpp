@@ -180,6 +180,7 @@ void CheckSight(const std::vector<ZoneSight>& sight,
                 Conditions& conditions) {
   CheckView(sight, limits, options, conditions);
   for (const Reason& problem : quality.problems) conditions.forbid.push_back(problem);
+  conditions.poor = !quality.problems.empty();
   CheckSmallest(sight, quality, scale, limits, conditions);
 }
 

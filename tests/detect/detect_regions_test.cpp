@@ -92,6 +92,72 @@ TEST(DetectRegions, SeesOneScratchInDashes) {
   EXPECT_GT(*features[0].length_um, 65.0);
 }
 
+TEST(DetectRegions, SeesOneWideFaintScratchInAFewStrokes) {
+  test::DrawnFace face;
+  for (int i = 0; i < 4; ++i) {
+    const double x = -60.0 + 26.0 * i;
+    face.lines.push_back({{x, 85}, {x + 12.0, 85}, 4.0, -0.25});  // on the ferrule
+  }
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
+  EXPECT_NEAR(features[0].size_um, 4.0, std::max(0.8, features[0].size_uncertainty_um));
+  EXPECT_GT(*features[0].length_um, 75.0);
+}
+
+TEST(DetectRegions, CallsLinesThatMeetAtAKinkACrack) {
+  test::DrawnFace face;
+  face.lines = {{{-40, -20}, {-10, -25}, 1.2, -0.4}, {{-10, -25}, {15, -45}, 1.2, -0.4}};
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kDefect);
+  EXPECT_NEAR(features[0].size_um, std::hypot(55.0, 25.0) + 1.2, 4.0);
+}
+
+TEST(DetectRegions, TakesTheRimOfAParticleForPartOfIt) {
+  test::DrawnFace face;
+  face.blur_um = 0.35;
+  face.um_per_px = 0.25;
+  face.size = {1200, 1200};
+  face.discs = {{{25, -20}, 3.0, 0.5}};
+  face.rings = {};
+  const std::vector<Feature> plain = Find(face);
+  ASSERT_EQ(plain.size(), 1U);
+  // The same bright disc in a dark ring of 0.8 um: a disc of 4.6 um under it.
+  face.discs = {{{25, -20}, 4.6, -0.25}, {{25, -20}, 3.0, 1.0}};
+  const std::vector<Feature> rimmed = Find(face);
+  ASSERT_EQ(rimmed.size(), 1U);
+  EXPECT_NEAR(plain[0].size_um, 3.0, plain[0].size_uncertainty_um);
+  EXPECT_NEAR(rimmed[0].size_um, 4.6, rimmed[0].size_uncertainty_um);
+}
+
+TEST(DetectRegions, MeasuresAScratchWithABrightAndADarkHalfAcrossBoth) {
+  test::DrawnFace face;
+  const cv::Point2d along(0.9397, 0.3420);
+  const cv::Point2d across(-0.3420, 0.9397);
+  const cv::Point2d middle(5, 22);
+  const auto half = [&](double side, double contrast) {
+    const cv::Point2d at = middle + across * (0.6 * side);
+    return test::DrawnLine{at - along * 35.0, at + along * 35.0, 1.2, contrast};
+  };
+  face.lines = {half(-1, -0.4), half(1, 0.4)};
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
+  EXPECT_NEAR(features[0].size_um, 2.4, features[0].size_uncertainty_um);
+}
+
+TEST(DetectRegions, SeesAFaintScratchThatStrongerOnesCross) {
+  test::DrawnFace face;
+  face.lines = {{{-40, -30}, {45, 20}, 1.2, -0.5},
+                {{-40, 20}, {45, -35}, 1.2, 0.5},
+                {{-30, -38}, {10, 45}, 1.2, -0.12}};
+  const std::vector<Feature> features = Find(face);
+  int scratches = 0;
+  for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
+  EXPECT_EQ(scratches, 3);
+}
+
 TEST(DetectRegions, CountsAFeatureInTheInnermostZoneThatItTouches) {
   test::DrawnFace face;
   face.discs = {{{15.0, 0}, 7.0, -0.4}};  // from 11.5 to 18.5 um: over the border of A at 12.5

@@ -53,6 +53,7 @@ struct Picture {
     feature.kind = kind;
     feature.size_um = size_um;
     feature.size_uncertainty_um = u_um;
+    feature.snr = 30;
     for (size_t i = 0; i < limits.zones.size(); ++i) {
       if (limits.zones[i].name == zone) feature.zone = static_cast<int>(i);
     }

@@ -291,6 +291,29 @@ TEST(Fail, StandsEvenWhereTheRestIsPoorAndTellsTheRestAsWarnings) {
               ElementsAre("wrong_fibre", "zone_cut_off", "saturated", "cannot_see_small"));
 }
 
+TEST(Fail, NeedsMoreThanAPoorPictureCanMakeUp) {
+  const auto poor = [](double snr, double size, double uncertainty, double smear) {
+    Picture picture("sm-upc");
+    picture.Add(kDefect, "B", size, uncertainty);
+    picture.features[0].snr = snr;
+    picture.quality.smear_um = smear;
+    picture.quality.problems.push_back({"out_of_focus", "Blurred. Focus again."});
+    return picture.Judged();
+  };
+  EXPECT_EQ(poor(30, 9, 1, 0).verdict, Verdict::kFail);  // none over 5 um
+  for (const Grade& grade : {poor(6, 9, 1, 0), poor(30, 9, 5, 0), poor(30, 9, 1, 6)}) {
+    ExpectUngradable(grade, "out_of_focus", "Focus again");
+    EXPECT_THAT(Codes(grade.warnings), Contains("may_be_broken"));
+  }
+}
+
+TEST(Fail, OfAGoodPictureStandsOnFaintAndUncertainFeatures) {
+  Picture picture("sm-upc");
+  picture.Add(kDefect, "B", 9, 5);
+  picture.features[0].snr = 5.6;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kFail);
+}
+
 // ---- what a caller can get wrong
 
 TEST(CallersMistake, MissingSightIsNothingSeen) {

@@ -2,6 +2,7 @@
 #include "tests/support/drawn_face.h"
 
 #include <gtest/gtest.h>
+#include <opencv2/imgproc.hpp>
 
 namespace endgrade {
 namespace {
@@ -45,6 +46,39 @@ TEST(LayZones, SeesNothingOfAFaceBesideThePicture) {
   const ZoneMap map = LayZones({200, 200}, PlainScale({5000, 5000}, 0.3), limits);
   EXPECT_TRUE(map.roi_px.empty());
   for (const double fraction : map.in_view_fraction) EXPECT_EQ(fraction, 0.0);
+}
+
+Frame GreyFrame(int grey) {
+  Frame frame;
+  frame.luma = cv::Mat(900, 900, CV_8UC1, cv::Scalar(grey));
+  return frame;
+}
+
+TEST(HideFieldStop, TakesWhatARoundMaskHidesOutOfView) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  Frame frame = GreyFrame(0);
+  // A field of 240 um across about a face of 250: zone D is cut, the others are whole.
+  cv::circle(frame.luma, {450, 450}, 400, cv::Scalar(120), cv::FILLED);
+  const Scale scale = PlainScale({449.5, 449.5}, 0.3);
+  ZoneMap map = LayZones(frame.luma.size(), scale, limits);
+  HideFieldStop(frame, limits, &map);
+  for (size_t i = 0; i < 3; ++i) EXPECT_EQ(map.in_view_fraction[i], 1.0);
+  const double seen = (120.0 * 120.0 - 67.5 * 67.5) / (125.0 * 125.0 - 67.5 * 67.5);
+  EXPECT_NEAR(map.in_view_fraction[3], seen, 0.03);
+  EXPECT_TRUE(map.IsHidden({20, 20}));
+  EXPECT_FALSE(map.IsHidden({450, 450}));
+}
+
+TEST(HideFieldStop, LeavesADarkFerruleAndABlackBlotchAlone) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const Scale scale = PlainScale({449.5, 449.5}, 0.3);
+  for (Frame frame : {GreyFrame(12), GreyFrame(120)}) {
+    cv::circle(frame.luma, {450, 700}, 60, cv::Scalar(0), cv::FILLED);
+    ZoneMap map = LayZones(frame.luma.size(), scale, limits);
+    HideFieldStop(frame, limits, &map);
+    EXPECT_TRUE(map.hidden.empty());
+    for (const double fraction : map.in_view_fraction) EXPECT_EQ(fraction, 1.0);
+  }
 }
 
 }  // namespace

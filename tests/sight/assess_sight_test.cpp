@@ -3,6 +3,7 @@
 #include "tests/support/drawn_face.h"
 
 #include <gtest/gtest.h>
+#include <opencv2/imgproc.hpp>
 
 namespace endgrade {
 namespace {
@@ -77,6 +78,28 @@ TEST(AssessSight, CallsABlurredPictureOutOfFocus) {
   test::DrawnFace face;
   face.blur_um = 3.0;
   EXPECT_TRUE(HasProblem(SightOf(face), "out_of_focus"));
+}
+
+// A shaken camera averages the picture along a straight path.
+Sight SightOfShaken(const test::DrawnFace& face, int path_px) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  test::Drawn drawn = test::Draw(face);
+  if (path_px > 1) {
+    const cv::Mat path = cv::Mat::eye(path_px, path_px, CV_32FC1) / path_px;
+    cv::filter2D(drawn.frame.luma, drawn.frame.luma, -1, path);
+  }
+  const ZoneMap zones = LayZones(drawn.frame.luma.size(), drawn.scale, limits);
+  const ContrastMap map = Flatten(drawn.frame, drawn.fibre, drawn.scale, zones);
+  const Detection detection = DetectRegions(map);
+  return AssessSight({drawn.frame, drawn.fibre, drawn.scale, zones, map, detection, {}, limits});
+}
+
+TEST(AssessSight, TellsAShakenPictureAndHowFarItMoved) {
+  test::DrawnFace face;
+  EXPECT_EQ(SightOfShaken(face, 1).quality.smear_um, 0.0);
+  const Sight shaken = SightOfShaken(face, 15);  // 15 px of 0.4 um, along the diagonal: 8.5 um
+  EXPECT_TRUE(HasProblem(shaken, "shaken"));
+  EXPECT_NEAR(shaken.quality.smear_um, 8.5, 2.5);
 }
 
 TEST(AssessSight, CallsAHazyPictureHazy) {
