@@ -227,13 +227,15 @@ Span InsideCircle(cv::Point2d a, cv::Point2d d, double radius, Span within) {
   const double root = ad * ad - dd * (a.dot(a) - radius * radius);
   if (root <= 0.0 || dd <= 0.0) return {0, 0};
   const double reach = std::sqrt(root);
-  return {std::max(within.from, (-ad - reach) / dd), std::min(within.to, (-ad + reach) / dd)};
+  const double share = 1.0 / dd;
+  return {std::max(within.from, (-ad - reach) * share), std::min(within.to, (-ad + reach) * share)};
 }
 
 Span InsideExtent(double a, double d, double size, Span within) {
   if (std::abs(d) < 1e-12) return a >= 0 && a <= size - 1 ? within : Span{0, 0};
-  const double t0 = -a / d;
-  const double t1 = (size - 1 - a) / d;
+  const double share = 1.0 / d;
+  const double t0 = -a * share;
+  const double t1 = (size - 1 - a) * share;
   return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
 }
 

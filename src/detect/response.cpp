@@ -328,6 +328,18 @@ RingNoise::RingNoise(const ContrastMap& map, std::vector<double> sigmas)
   }
 }
 
+RingNoise RingNoise::LeastWithin(double reach_um) const {
+  RingNoise least = *this;
+  const auto reach = static_cast<std::ptrdiff_t>(std::ceil(4.0 * reach_um)) + 1;
+  const auto count = static_cast<std::ptrdiff_t>(by_quarter_um_.size());
+  for (std::ptrdiff_t i = 0; i < count; ++i) {
+    const auto from = by_quarter_um_.begin() + std::max<std::ptrdiff_t>(0, i - reach);
+    const auto to = by_quarter_um_.begin() + std::min(count, i + reach + 1);
+    least.by_quarter_um_[static_cast<size_t>(i)] = *std::min_element(from, to);
+  }
+  return least;
+}
+
 Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
   Response response;
   response.sigma_cells = sigma_cells;

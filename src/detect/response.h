@@ -21,6 +21,9 @@ class RingNoise {
   }
   [[nodiscard]] const std::vector<double>& sigmas() const { return sigmas_; }
 
+  // The least noise within `reach_um` of each distance: what a block of cells can be held against.
+  [[nodiscard]] RingNoise LeastWithin(double reach_um) const;
+
  private:
   std::vector<float> by_quarter_um_;
   std::vector<double> sigmas_;
