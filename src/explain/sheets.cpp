@@ -43,7 +43,7 @@ class Sheet {
       const TextStyle bold{em, true, kInk};
       // What a paragraph is about stands in bold before its colon.
       const std::size_t colon = paragraph.find(": ");
-      const std::size_t lead = colon != std::string::npos && colon <= kLongestLead ? colon + 1 : 0;
+      const std::size_t lead = colon <= kLongestLead ? colon + 1 : 0;
       double indent = 0;
       for (const std::string& line : text_.Wrap(paragraph, style, width - kEm)) {
         std::size_t from_letter = 0;

@@ -146,11 +146,11 @@ std::string SightSentence(const Zone& zone, const ZoneSight& sight) {
                      NumberWords(zone.outer_diameter_um) +
                      " um: " + FixedWords(std::floor(1000 * sight.in_view_fraction) / 10, 1) +
                      " % in view; ";
-  const auto smallest = [](const std::optional<double>& um) {
-    return um ? "from " + Um(*um, *um < 0.1 ? 2 : 1) : std::string("of no size");
+  const auto smallest = [](const std::string& kind, const std::optional<double>& um) {
+    return um ? kind + " from " + Um(*um, *um < 0.1 ? 2 : 1) : "no " + kind;
   };
-  return text + "would show defects " + smallest(sight.smallest_visible_um) + " and scratches " +
-         smallest(sight.smallest_visible_scratch_um) + " wide.\n";
+  return text + "would show " + smallest("defects", sight.smallest_visible_um) + " and " +
+         smallest("scratches", sight.smallest_visible_scratch_um) + " wide.\n";
 }
 
 }  // namespace

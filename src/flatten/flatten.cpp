@@ -86,6 +86,26 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   }
 }
 
+// Levels over the camera's own field; cells with a hidden pixel are not valid.
+void DivideField(const CameraField& field, ContrastMap* map) {
+  map->valid = cv::Mat(map->level.size(), CV_8UC1, cv::Scalar(255));
+  for (int row = 0; row < map->level.rows; ++row) {
+    auto* level = map->level.ptr<float>(row);
+    auto* valid = map->valid.ptr<std::uint8_t>(row);
+    for (int column = 0; column < map->level.cols; ++column) {
+      const cv::Rect block(map->roi_px.x + column * map->cell_px,
+                           map->roi_px.y + row * map->cell_px,
+                           map->cell_px,
+                           map->cell_px);
+      if ((block & field.roi_px) != block) continue;
+      const cv::Rect there = block - field.roi_px.tl();
+      const cv::Point middle = there.tl() + cv::Point(there.width / 2, there.height / 2);
+      level[column] /= field.gain.at<float>(middle);
+      if (cv::countNonZero(field.hidden(there)) > 0) valid[column] = 0;
+    }
+  }
+}
+
 }  // namespace
 
 std::optional<std::string> FlattenOptions::Problem() const {
@@ -100,9 +120,11 @@ ContrastMap Flatten(const Frame& frame,
                     const FibreGeometry& fibre,
                     const Scale& scale,
                     const ZoneMap& zones,
-                    const FlattenOptions& options) {
+                    const FlattenOptions& options,
+                    const CameraField* field) {
   ContrastMap map = LayCells(frame, fibre, scale, zones, kMarginUm, options);
   if (map.level.empty()) return map;
+  if (field) DivideField(*field, &map);
   const FaceRings rings = PlanRings(fibre, scale, map);
   map.core_radius_um = rings.core_radius_um;
   map.core_centre_um = rings.core_centre_um;
@@ -110,6 +132,7 @@ ContrastMap Flatten(const Frame& frame,
   map.background = std::move(clean.brightness);
   cv::subtract(map.level, map.background, map.residual);
   map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
+  if (!map.valid.empty()) map.residual.setTo(0.0F, map.valid == 0);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);
   FillLookUp(&map);
