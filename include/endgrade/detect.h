@@ -29,11 +29,13 @@ struct Region {
   std::vector<cv::Point> cells;  // positions in the ContrastMap
   double snr = 0;                // peak of matched response over its noise
   double depth = 0;              // signed height above the local background, luma units
+  double base = 0;               // of the residual around it, from which `depth` is counted
 
   // Where the brightness crosses half of that height, to a fraction of a cell, on the map smoothed
   // by a Gaussian of `smoothing_cells`; unordered.
   std::vector<cv::Point2f> edge;
-  cv::Point2d peak;  // of the response, cells
+  bool rimmed = false;  // its border is that of a thin rim of the other sign
+  cv::Point2d peak;     // of the response, cells
   double smoothing_cells = 0;
 
   // Mean step across the border over +/- kEdgeReach, as a share of the depth: near 1 for a thing in

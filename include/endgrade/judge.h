@@ -73,7 +73,9 @@ struct Grade {
 // Applies every rule to the features and decides. Sets `breaks` on the features: all that a broken
 // rule counts, also where only their number is too large.
 //
-// Fails when a rule is broken by what is seen, however poor the picture. Passes only when no rule
+// Fails when a rule is broken by what is seen. Of a poor picture (focus, noise, haze, clipping)
+// only what it cannot have made up counts: features well above the noise whose size breaks the rule
+// whatever their uncertainty and the picture's smear. Passes only when no rule
 // is broken and nothing forbids it: every zone with a rule that can be broken is in view, what must
 // be seen there would have been, no step before found a problem, no feature could be larger than
 // seen and break a rule, and neither scale nor core contradicts the limits. Else ungradable. What

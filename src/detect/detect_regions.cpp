@@ -1,5 +1,8 @@
+#include "detect/fine_border.h"
+#include "detect/gather.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
+#include "detect/sharpening.h"
 #include "detect/speck_search.h"
 #include "endgrade/detect.h"
 
@@ -102,6 +105,47 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
          region->edge_sharpness < kShadowMostSharpness;
 }
 
+// What is both fainter than an inspector sees and hardly above the threshold is the camera's:
+// blocks of its compression, or what the fitted core leaves.
+constexpr double kFaintContrast = 0.03;
+constexpr double kFaintSnr = 9.0;
+
+bool IsTooFaint(const ContrastMap& map, const Region& region) {
+  return std::abs(region.depth) < kFaintContrast * map.glass_level && region.snr < kFaintSnr;
+}
+
+// The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc
+// along the rim that does not reach into the glass.
+constexpr double kBesideRimUm = 4.5;
+constexpr double kIntoGlassUm = 1.8;
+constexpr double kLeastArc = 4.0;  // its run along the rim over its depth across it
+
+bool IsUnevenRing(const ContrastMap& map, const Region& region) {
+  double low = 1e9;
+  double high = -1e9;
+  cv::Point2d sum(0, 0);
+  std::vector<double> angles;
+  for (const cv::Point2f& p : region.edge) {
+    const cv::Vec2d um = map.um_from_cell * cv::Vec2d(static_cast<double>(p.x) - map.centre_cell.x,
+                                                      static_cast<double>(p.y) - map.centre_cell.y);
+    const double radius = std::hypot(um[0], um[1]);
+    low = std::min(low, radius - map.cladding_radius_um);
+    high = std::max(high, radius - map.cladding_radius_um);
+    sum += cv::Point2d(um[0], um[1]) * (1.0 / std::max(radius, 1e-9));
+    angles.push_back(std::atan2(um[1], um[0]));
+  }
+  if (angles.empty() || low < -kIntoGlassUm || high > kBesideRimUm) return false;
+  const double middle = std::atan2(sum.y, sum.x);
+  double from = 0;
+  double to = 0;
+  for (const double angle : angles) {
+    const double off = std::remainder(angle - middle, 2.0 * CV_PI);
+    from = std::min(from, off);
+    to = std::max(to, off);
+  }
+  return (to - from) * map.cladding_radius_um > kLeastArc * (high - low);
+}
+
 // A particle's rims are short lines with the rest of it between or beside them: together one
 // defect.
 constexpr double kShortLineUm = 25.0;
@@ -157,21 +201,32 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   if (contrast.level.empty()) return detection;
   cv::Mat residual = contrast.residual.clone();
   const LinesFound lines = SearchLines(contrast, options, &residual);
+  const double rim_share = FringeShare(contrast);
+  const cv::Mat without_lines = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
+  for (Region& region : specks)
+    RefineBorder(contrast, without_lines, detection.scales, rim_share, &region);
   std::erase_if(specks, [&](const Region& region) { return IsPartOfLine(region, lines); });
+  std::vector<Region> scratches;
   for (size_t i = 0; i < lines.lines.size(); ++i) {
     const Region& line = lines.lines[i];
     if (IsRimOfParticle(contrast, line, static_cast<int>(i) + 1, specks, lines.bands)) {
       specks.push_back(AsPatch(contrast, line));
     } else {
-      detection.regions.push_back(line);
+      scratches.push_back(line);
     }
   }
+  JoinKinks(contrast, &scratches, &specks);
   cv::Mat smooth;
-  for (Region& region : MergeSpecks(contrast, std::move(specks))) {
-    if (IsShadow(contrast, &smooth, &region)) continue;
-    detection.regions.push_back(std::move(region));
-  }
+  std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
+  std::erase_if(regions, [&](Region& region) {
+    return IsTooFaint(contrast, region) || IsUnevenRing(contrast, region) ||
+           IsShadow(contrast, &smooth, &region);
+  });
+  JoinFlanks(contrast, &scratches, &regions);
+  JoinDashes(contrast, &scratches, &regions);
+  detection.regions = std::move(scratches);
+  for (Region& region : regions) detection.regions.push_back(std::move(region));
   return detection;
 }
 

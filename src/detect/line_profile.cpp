@@ -9,13 +9,16 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 #include <span>
 
 namespace endgrade {
 namespace {
 
-constexpr double kNarrowest = 0.1;  // cells
-constexpr int kFollowCells = 21;    // window along the line for the level of its sides
+constexpr double kNarrowest = 0.1;       // cells
+constexpr double kTwoSidesShare = 0.35;  // least height of the weaker side over the stronger's
+constexpr double kTwoSidesGain = 0.5;    // of the error, or a single bar explains it
+constexpr int kFollowCells = 21;         // window along the line for the level of its sides
 
 // Cumulative normal distribution from a table, straight between entries: 1e-6 off at most.
 constexpr double kReachSigmas = 6.0;
@@ -41,7 +44,7 @@ double Bar(double offset, double width, double blur) {
 }
 
 struct BarFit {
-  double amplitude = 0, base = 0, error = 1e300;
+  double left = 0, right = 0, base = 0, error = 1e300;
 };
 
 // Closed form for amplitude and base at a given width and centre.
@@ -67,10 +70,42 @@ BarFit FitBar(const LineProfile& profile, double width, double centre, double bl
   BarFit fit;
   const double det = s1 * smm - sm * sm;
   if (det <= 1e-12) return fit;
-  fit.amplitude = (s1 * smy - sm * sy) / det;
-  fit.base = (sy - fit.amplitude * sm) / s1;
-  fit.error = std::max(0.0, syy - fit.amplitude * smy - fit.base * sy);
+  fit.left = fit.right = (s1 * smy - sm * sy) / det;
+  fit.base = (sy - fit.left * sm) / s1;
+  fit.error = std::max(0.0, syy - fit.left * smy - fit.base * sy);
   return fit;
+}
+
+// The same with an amplitude for either half.
+BarFit FitHalves(const LineProfile& profile, double width, double centre, double blur) {
+  cv::Matx33d normal = cv::Matx33d::zeros();
+  cv::Vec3d right_side(0, 0, 0);
+  double syy = 0;
+  for (size_t i = 0; i < profile.offsets.size(); ++i) {
+    const double x = profile.offsets[i] - centre;
+    const cv::Vec3d m(
+        Bar(x + 0.25 * width, 0.5 * width, blur), Bar(x - 0.25 * width, 0.5 * width, blur), 1.0);
+    normal += m * m.t();
+    right_side += profile.values[i] * m;
+    syy += profile.values[i] * profile.values[i];
+  }
+  BarFit fit;
+  cv::Vec3d solved;
+  if (!cv::solve(normal, right_side, solved, cv::DECOMP_CHOLESKY)) return fit;
+  fit.left = solved[0];
+  fit.right = solved[1];
+  fit.base = solved[2];
+  fit.error = std::max(0.0, syy - solved.dot(right_side));
+  return fit;
+}
+
+// Whether the profile swings clearly to both sides of its own border level.
+bool HasTwoSides(const LineProfile& profile) {
+  const auto [low, high] = std::minmax_element(profile.values.begin(), profile.values.end());
+  const double base = 0.5 * (profile.values.front() + profile.values.back());
+  const double down = base - *low;
+  const double up = *high - base;
+  return std::min(down, up) > kTwoSidesShare * std::max(down, up);
 }
 
 // Where a narrow bar fits best: the line's middle, to be refined with the width.
@@ -137,6 +172,38 @@ double LevelSides(cv::Mat* strip) {
   return static_cast<double>(MedianOf(steps));
 }
 
+// The rows in which the line is seen: it may be broken into dashes, or fade. All of them where it
+// is too faint in any one row to tell.
+std::vector<int> RowsThatShowIt(const cv::Mat& strip) {
+  constexpr int kLeastRows = 8;
+  constexpr float kStrong = 5.0F;  // height in one row over its noise
+  constexpr float kShown = 0.5F;   // of the height of the strong rows
+  const int middle = strip.cols / 2;
+  const int reach = std::max(1, strip.cols / 12);
+  std::vector<float> heights;
+  std::vector<float> sides;
+  for (int i = 0; i < strip.rows; ++i) {
+    const auto* row = strip.ptr<float>(i);
+    float most = 0;
+    for (int s = middle - reach; s <= middle + reach; ++s) most = std::max(most, std::abs(row[s]));
+    heights.push_back(most);
+    sides.push_back(row[1]);
+    sides.push_back(row[strip.cols - 2]);
+  }
+  std::vector<float> sorted = heights;
+  std::sort(sorted.begin(), sorted.end());
+  const float strong = sorted[(sorted.size() * 4) / 5];
+  std::vector<int> shown;
+  const bool clear = strong > kStrong * (SigmaAbout(MedianOf(sides), sides) + 1e-6F);
+  for (int i = 0; i < strip.rows; ++i) {
+    if (!clear || heights[static_cast<size_t>(i)] >= kShown * strong) shown.push_back(i);
+  }
+  if (static_cast<int>(shown.size()) >= kLeastRows) return shown;
+  shown.resize(static_cast<size_t>(strip.rows));
+  std::iota(shown.begin(), shown.end(), 0);
+  return shown;
+}
+
 void ReadAcross(const cv::Mat& residual,
                 const std::vector<cv::Point2d>& spine,
                 double half,
@@ -145,7 +212,10 @@ void ReadAcross(const cv::Mat& residual,
   for (int s = -steps; s <= steps; ++s) profile->offsets.push_back(s * profile->step_cells);
   cv::Mat strip = Straighten(residual, Resample(spine, 1.0), profile->offsets);
   profile->side_step = LevelSides(&strip);
-  const cv::Mat columns = strip.t();
+  const std::vector<int> rows = RowsThatShowIt(strip);
+  cv::Mat shown(static_cast<int>(rows.size()), strip.cols, CV_32FC1);
+  for (int i = 0; i < shown.rows; ++i) strip.row(rows[static_cast<size_t>(i)]).copyTo(shown.row(i));
+  const cv::Mat columns = shown.t();
   for (int s = 0; s < columns.rows; ++s) {
     const std::span<const float> column(columns.ptr<float>(s), static_cast<size_t>(columns.cols));
     const float middle = MedianOf(column);
@@ -158,10 +228,88 @@ void ReadAcross(const cv::Mat& residual,
   }
 }
 
+struct Centres {
+  double middle = 0, reach = 0, step = 1;  // cells
+};
+
+// The best fit of all, and the least error at each width.
+struct Fits {
+  BarFit best;
+  double width = 0, centre = 0;
+  std::vector<double> errors;
+};
+
+template <typename Fit>
+Fits TryWidths(const LineProfile& profile,
+               const std::vector<double>& widths,
+               Fit fit_at,
+               const Centres& centres,
+               double blur) {
+  Fits fits;
+  fits.errors.assign(widths.size(), 1e300);
+  const int steps = static_cast<int>(std::lround(centres.reach / centres.step));
+  for (size_t i = 0; i < widths.size(); ++i) {
+    for (int k = -steps; k <= steps; ++k) {
+      const double centre = centres.middle + k * centres.step;
+      const BarFit fit = fit_at(profile, widths[i], centre, blur);
+      fits.errors[i] = std::min(fits.errors[i], fit.error);
+      if (fit.error < fits.best.error) {
+        fits.best = fit;
+        fits.width = widths[i];
+        fits.centre = centre;
+      }
+    }
+  }
+  return fits;
+}
+
+// Height of the stronger half as seen.
+double PeakOf(const LineProfile& profile, double blur) {
+  double peak = 0;
+  for (double part = -0.5; part <= 0.51; part += 0.125) {
+    const double here =
+        profile.ModelAt(profile.centre_cells + part * (profile.width_cells + blur), blur);
+    if (std::abs(here) > std::abs(peak)) peak = here;
+  }
+  return peak;
+}
+
+// Every width weighs by how well it explains the profile, for a Gaussian error of an independent
+// value; the mean is the width, twice the spread its expanded uncertainty. A line narrower than the
+// blur can tell gets the middle of what is possible.
+void WeighWidths(const Fits& fits,
+                 const std::vector<double>& widths,
+                 double blur,
+                 LineProfile* profile) {
+  // Neighbouring offsets share the blur: about 2 blur / step of them make one independent value.
+  const double shared = std::max(1.0, 2.0 * blur / profile->step_cells);
+  const double count = static_cast<double>(profile->values.size()) - 4.0;
+  const double freedom = std::max(1.0, count / shared);
+  const double variance = fits.best.error / std::max(1.0, count);
+  const double unit = std::max(1e-12, 2.0 * variance * shared * (1.0 + 2.0 / freedom));
+  double total = 0;
+  double mean = 0;
+  double square = 0;
+  for (size_t i = 0; i < widths.size(); ++i) {
+    const double weight = std::exp(-(fits.errors[i] - fits.best.error) / unit) * widths[i];
+    total += weight;  // d(width) is in proportion to the width
+    mean += weight * widths[i];
+    square += weight * widths[i] * widths[i];
+  }
+  profile->width_cells = mean / total;
+  profile->width_uncertainty_cells =
+      2.0 * std::sqrt(std::max(0.0, square / total - profile->width_cells * profile->width_cells));
+  profile->misfit = std::sqrt(variance) / std::max(1e-9, std::abs(profile->peak));
+}
+
 }  // namespace
 
 double LineProfile::ModelAt(double offset_cells, double blur_cells) const {
-  return amplitude * Bar(offset_cells - centre_cells, width_cells, blur_cells);
+  const double x = offset_cells - centre_cells;
+  if (amplitude == right_amplitude) return amplitude * Bar(x, width_cells, blur_cells);
+  const double half = 0.5 * width_cells;
+  return amplitude * Bar(x + 0.5 * half, half, blur_cells) +
+         right_amplitude * Bar(x - 0.5 * half, half, blur_cells);
 }
 
 LineProfile MeasureProfile(const cv::Mat& residual,
@@ -171,49 +319,24 @@ LineProfile MeasureProfile(const cv::Mat& residual,
   LineProfile profile;
   const double blur = std::max(0.5, blur_cells);
   ReadAcross(residual, spine, half_width_cells, &profile);
-  const size_t count = profile.values.size();
-
-  const double middle = MiddleOf(profile, blur);
   const double widest = 1.4 * half_width_cells;
   std::vector<double> widths;
   for (double w = kNarrowest; w <= widest; w *= 1.08) widths.push_back(w);
-  std::vector<double> errors(widths.size(), 1e300);
-  BarFit best;
-  for (size_t i = 0; i < widths.size(); ++i) {
-    for (double centre = middle - 0.6; centre <= middle + 0.61; centre += 0.2) {
-      const BarFit fit = FitBar(profile, widths[i], centre, blur);
-      errors[i] = std::min(errors[i], fit.error);
-      if (fit.error < best.error) {
-        best = fit;
-        profile.width_cells = widths[i];
-        profile.centre_cells = centre;
-      }
-    }
-  }
-  profile.amplitude = best.amplitude;
-  profile.peak = best.amplitude * Bar(0.0, profile.width_cells, blur);
 
-  // Neighbouring offsets share the blur: about 2 blur / step of them make one independent value.
-  const double shared = std::max(1.0, 2.0 * blur / profile.step_cells);
-  const double freedom = std::max(1.0, (static_cast<double>(count) - 4.0) / shared);
-  const double variance = best.error / std::max(1.0, static_cast<double>(count) - 4.0);
-  // Every width weighs by how well it explains the profile, for a Gaussian error of an independent
-  // value; the mean is the width, twice the spread its expanded uncertainty. A line narrower than
-  // the blur can tell gets the middle of what is possible.
-  double total = 0;
-  double mean = 0;
-  double square = 0;
-  const double unit = std::max(1e-12, 2.0 * variance * shared * (1.0 + 2.0 / freedom));
-  for (size_t i = 0; i < widths.size(); ++i) {
-    const double weight = std::exp(-(errors[i] - best.error) / unit) * widths[i];  // d(width)
-    total += weight;
-    mean += weight * widths[i];
-    square += weight * widths[i] * widths[i];
+  const double middle = MiddleOf(profile, blur);
+  Fits fits = TryWidths(profile, widths, FitBar, {middle, 0.6, 0.2}, blur);
+  if (HasTwoSides(profile)) {
+    // The spine follows the stronger half, up to a quarter of the width off the whole's middle.
+    const Fits halves = TryWidths(profile, widths, FitHalves, {middle, 4.0, 0.4}, blur);
+    const bool opposite = halves.best.left * halves.best.right < 0;
+    if (opposite && halves.best.error < kTwoSidesGain * fits.best.error) fits = halves;
   }
-  profile.width_cells = mean / total;
-  profile.width_uncertainty_cells =
-      2.0 * std::sqrt(std::max(0.0, square / total - profile.width_cells * profile.width_cells));
-  profile.misfit = std::sqrt(variance) / std::max(1e-9, std::abs(profile.peak));
+  profile.width_cells = fits.width;
+  profile.centre_cells = fits.centre;
+  profile.amplitude = fits.best.left;
+  profile.right_amplitude = fits.best.right;
+  profile.peak = PeakOf(profile, blur);
+  WeighWidths(fits, widths, blur, &profile);
   return profile;
 }
 

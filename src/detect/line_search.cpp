@@ -27,6 +27,9 @@ constexpr double kWidestUm = 6.0;  // wider ones are regions
 constexpr double kMostTurningPerUm = 0.82;  // degrees
 constexpr double kLeastTurningDeg = 22.0;
 constexpr double kMostTurningDeg = 75.0;
+constexpr double kMostStrayUm = 0.8;  // off a parabola
+constexpr double kMostStrayCells = 1.5;
+constexpr double kMostStrayShare = 0.012;  // of the length, besides
 constexpr double kLeastOnFraction = 0.45;
 constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own height: an edge
 constexpr double kMostMisfit = 0.45;
@@ -266,13 +269,43 @@ bool FollowsRim(const ContrastMap& map, const LineTrace& trace) {
   return 2 * beside >= points.size();
 }
 
+// How far the spine strays from the parabola, end to end, that fits it best: a scratch is drawn by
+// one stroke, a crack goes its own way.
+double Straying(const std::vector<cv::Point2d>& spine) {
+  const std::vector<cv::Point2d> points = Resample(spine, 2.0);
+  if (points.size() < 6) return 0.0;
+  const cv::Point2d run = points.back() - points.front();
+  const double length = std::max(1e-9, std::hypot(run.x, run.y));
+  cv::Matx33d normal = cv::Matx33d::zeros();
+  cv::Vec3d right(0, 0, 0);
+  std::vector<cv::Vec3d> rows;
+  std::vector<double> offsets;
+  for (const cv::Point2d& p : points) {
+    const cv::Point2d from = p - points.front();
+    const double t = from.dot(run) / (length * length);
+    rows.emplace_back(1.0, t, t * t);
+    offsets.push_back((from.x * run.y - from.y * run.x) / length);
+    normal += rows.back() * rows.back().t();
+    right += offsets.back() * rows.back();
+  }
+  cv::Vec3d fit;
+  if (!cv::solve(normal, right, fit, cv::DECOMP_CHOLESKY)) return 0.0;
+  double most = 0;
+  for (size_t i = 0; i < rows.size(); ++i) {
+    most = std::max(most, std::abs(offsets[i] - rows[i].dot(fit)));
+  }
+  return most;
+}
+
 bool MayBeALine(const ContrastMap& map, const LineTrace& trace) {
   const double length_um = trace.Length() * map.um_per_cell;
   const double most_turning =
       std::clamp(kMostTurningPerUm * length_um, kLeastTurningDeg, kMostTurningDeg);
   return length_um >= kLeastLengthUm && trace.on_fraction >= kLeastOnFraction &&
-         trace.turning_deg <= most_turning && !FollowsCoreEdge(map, trace) &&
-         !FollowsRim(map, trace);
+         trace.turning_deg <= most_turning &&
+         Straying(trace.spine) <= std::max(kMostStrayUm / map.um_per_cell, kMostStrayCells) +
+                                      kMostStrayShare * trace.Length() &&
+         !FollowsCoreEdge(map, trace) && !FollowsRim(map, trace);
 }
 
 bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double um_per_cell) {
@@ -283,6 +316,24 @@ bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double u
   const bool long_enough = length_um >= std::max(kLeastLengthUm, aspect * width_um);
   const bool an_edge = std::abs(profile.side_step) > kMostStepShare * height;
   return long_enough && width_um <= kWidestUm && !an_edge && profile.misfit <= kMostMisfit;
+}
+
+// Beside a strong line the response swings to the other side although nothing is there.
+bool IsOfItsSign(const LineCandidate& candidate, const LineProfile& profile) {
+  const bool one_sided = profile.amplitude * profile.right_amplitude > 0;
+  return !one_sided || profile.peak * static_cast<double>(candidate.sign) > 0;
+}
+
+// The spine moved sideways, to the left of its direction for a negative offset.
+std::vector<cv::Point2d> Shifted(const std::vector<cv::Point2d>& spine, double offset_cells) {
+  std::vector<cv::Point2d> moved = spine;
+  for (size_t i = 0; i < spine.size(); ++i) {
+    const cv::Point2d ahead = spine[std::min(i + 1, spine.size() - 1)];
+    const cv::Point2d behind = spine[i > 0 ? i - 1 : 0];
+    const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
+    moved[i] += cv::Point2d(behind.y - ahead.y, ahead.x - behind.x) * (offset_cells / length);
+  }
+  return moved;
 }
 
 // What the bar's fit leaves of a strong line, or its sharpening halo: a weaker line within its
@@ -343,8 +394,13 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
       continue;
     }
     const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
-    const LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
+    LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
+    if (std::abs(profile.centre_cells) > 0.7) {
+      trace.spine = Shifted(trace.spine, profile.centre_cells);
+      profile = MeasureProfile(*residual, trace.spine, blur, look);
+    }
     const bool accepted = LooksLikeALine(trace, profile, map.um_per_cell) &&
+                          IsOfItsSign(candidate, profile) &&
                           std::abs(profile.peak) >= kLeastContrast * map.glass_level;
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
@@ -382,24 +438,38 @@ void Forget(const std::vector<bool>& drop, LinesFound* found) {
   }
 }
 
-// Many faint lines side by side in one direction are the camera's (moire, interlace, rows), not as
-// many scratches.
+// Whether the line's middle lies on the ferrule.
+bool OnFerrule(const ContrastMap& map, const Region& line) {
+  const cv::Point2d cell = line.spine[line.spine.size() / 2];
+  const cv::Vec2d um =
+      map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x, cell.y - map.centre_cell.y);
+  return std::hypot(um[0], um[1]) > map.cladding_radius_um;
+}
+
+// Many faint lines side by side in one direction are not as many scratches: on the glass they are
+// the camera's (moire, interlace, rows); on the ferrule, where they may be plainer, the lay of its
+// polish. One that stands out of the others is a scratch.
 void DropPattern(const ContrastMap& map, LinesFound* found) {
-  constexpr double kFaint = 0.04;
+  constexpr double kFaintOnGlass = 0.06;
+  constexpr double kFaintOnFerrule = 0.25;
   constexpr double kSameDirectionDeg = 6.0;
   constexpr int kMany = 5;
+  constexpr double kStandsOut = 2.0;
   std::vector<bool> drop(found->lines.size(), false);
   const auto faint = [&](const Region& line) {
-    return std::abs(line.depth) < kFaint * map.glass_level;
+    const double most = OnFerrule(map, line) ? kFaintOnFerrule : kFaintOnGlass;
+    return std::abs(line.depth) < most * map.glass_level;
   };
   for (size_t i = 0; i < drop.size(); ++i) {
     if (!faint(found->lines[i])) continue;
-    int alike = 0;
+    std::vector<float> alike;
     for (const Region& other : found->lines) {
       const double turn = std::abs(DirectionDeg(other) - DirectionDeg(found->lines[i]));
-      alike += faint(other) && std::min(turn, 180.0 - turn) < kSameDirectionDeg ? 1 : 0;
+      if (!faint(other) || std::min(turn, 180.0 - turn) >= kSameDirectionDeg) continue;
+      alike.push_back(static_cast<float>(std::abs(other.depth)));
     }
-    drop[i] = alike >= kMany;
+    if (static_cast<int>(alike.size()) < kMany) continue;
+    drop[i] = std::abs(found->lines[i].depth) < kStandsOut * static_cast<double>(MedianOf(alike));
   }
   Forget(drop, found);
 }

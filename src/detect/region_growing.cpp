@@ -206,6 +206,7 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
   }
   region.peak = response.MapCell(peak);
   region.depth = static_cast<double>(heights.sign * heights.depth);
+  region.base = static_cast<double>(heights.base);
   region.smoothing_cells = response.sigma_cells;
   region.snr = static_cast<double>(std::abs(response.band.at<float>(peak)) / own_noise);
   return region;

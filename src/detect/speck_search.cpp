@@ -20,8 +20,6 @@ constexpr double kScaleStep = 1.5;
 constexpr double kDiscPerSigma = 3.0;
 constexpr double kFinestSigma = 0.7;
 
-// A fringe of the other sign below this share of the feature beside it is a sharpening halo.
-constexpr double kHaloShare = 0.45;
 constexpr size_t kMostPeaks = 20000;
 
 struct Peak {
@@ -148,6 +146,7 @@ class Groups {
 void Absorb(Region&& from, Region* into) {
   into->cells.insert(into->cells.end(), from.cells.begin(), from.cells.end());
   into->edge.insert(into->edge.end(), from.edge.begin(), from.edge.end());
+  into->rimmed = into->rimmed || from.rimmed || from.depth * into->depth < 0;
   into->smoothing_cells = std::max(into->smoothing_cells, from.smoothing_cells);
   into->snr = std::max(into->snr, from.snr);
   if (std::abs(from.depth) > std::abs(into->depth)) {
@@ -183,7 +182,9 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
   return regions;
 }
 
-std::vector<Region> MergeSpecks(const ContrastMap& map, std::vector<Region> regions) {
+std::vector<Region> MergeSpecks(const ContrastMap& map,
+                                std::vector<Region> regions,
+                                double fringe_share) {
   // Strongest first, so that a halo meets the feature it belongs to.
   std::stable_sort(regions.begin(), regions.end(), [](const Region& a, const Region& b) {
     return std::abs(a.depth) > std::abs(b.depth);
@@ -210,7 +211,7 @@ std::vector<Region> MergeSpecks(const ContrastMap& map, std::vector<Region> regi
           const auto other = static_cast<size_t>(held - 1);
           const bool opposite = regions[other].depth * regions[i].depth < 0;
           beside = beside || (opposite && std::abs(regions[i].depth) <
-                                              kHaloShare * std::abs(regions[other].depth));
+                                              fringe_share * std::abs(regions[other].depth));
           if (std::max(std::abs(dx), std::abs(dy)) <= reach &&
               (touched.empty() || touched.back() != other)) {
             touched.push_back(other);

@@ -18,8 +18,10 @@ namespace endgrade {
                                                cv::Mat* residual,
                                                std::vector<ScaleNoise>* scales);
 
-// Regions that touch are one feature; a weaker fringe of the other sign around a strong feature is
-// the camera's sharpening and is dropped.
-[[nodiscard]] std::vector<Region> MergeSpecks(const ContrastMap& map, std::vector<Region> regions);
+// Regions that touch are one feature; a fringe of the other sign around a strong feature that is
+// below `fringe_share` of its height is the camera's sharpening and is dropped.
+[[nodiscard]] std::vector<Region> MergeSpecks(const ContrastMap& map,
+                                              std::vector<Region> regions,
+                                              double fringe_share);
 
 }  // namespace endgrade

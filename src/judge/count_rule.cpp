@@ -8,6 +8,9 @@
 namespace endgrade {
 namespace {
 
+// Half as much again as the search's own threshold: our choice.
+constexpr double kPlainSnr = 8.0;
+
 SizeRange Interval(double from_um, std::optional<double> to_um) {
   SizeRange interval;
   interval.from_um = std::max(from_um, 0.0);
@@ -28,7 +31,10 @@ bool HasUsableSize(const Feature& feature) {
          std::isfinite(feature.size_uncertainty_um) && feature.size_uncertainty_um >= 0;
 }
 
-RuleCount CountRule(const Rule& rule, const Limits& limits, const std::vector<Feature>& features) {
+RuleCount CountRule(const Rule& rule,
+                    const Limits& limits,
+                    const std::vector<Feature>& features,
+                    double smear_um) {
   RuleCount count;
   for (size_t i = 0; i < features.size(); ++i) {
     const Feature& feature = features[i];
@@ -46,6 +52,12 @@ RuleCount CountRule(const Rule& rule, const Limits& limits, const std::vector<Fe
       ++count.most;
       count.touching.push_back(i);
       if (Holds(rule.size, measured)) ++count.least;
+      // A larger one would break this rule or a stricter one.
+      const double at_least_um = std::max(0.0, size_um - doubt_um - smear_um);
+      if (feature.snr >= kPlainSnr && rule.size.Contains(size_um) &&
+          at_least_um >= rule.size.from_um.value_or(0.0)) {
+        ++count.beyond_doubt;
+      }
     }
     const bool open_ended = feature.cut_by_frame && feature.kind == FeatureKind::kDefect;
     const bool may_touch =

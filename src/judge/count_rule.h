@@ -18,6 +18,10 @@ struct RuleCount {
   int least = 0;
   int most = 0;
 
+  // As `least`, of features so plain that no poor picture makes them up: well above the noise, and
+  // in the range even if the picture's own smear is all taken off their size.
+  int beyond_doubt = 0;
+
   // As `most`, when besides a defect that the picture cuts off may be larger than its seen part, by
   // any amount, and a feature without a usable size may be of any size. A scratch's size is its
   // width, which the part in view shows, so a cut scratch is taken as measured.
@@ -28,9 +32,11 @@ struct RuleCount {
   std::vector<size_t> unseen;    // features that only `most_unseen` counts
 };
 
+//   smear_um  how far the picture moved while it was taken
 [[nodiscard]] RuleCount CountRule(const Rule& rule,
                                   const Limits& limits,
-                                  const std::vector<Feature>& features);
+                                  const std::vector<Feature>& features,
+                                  double smear_um = 0);
 
 // Whether a feature's size and uncertainty are numbers that a size can be.
 [[nodiscard]] bool HasUsableSize(const Feature& feature);

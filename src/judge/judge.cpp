@@ -21,6 +21,7 @@ struct RuleFindings {
   std::vector<Reason> forbid;
   bool any_marginal = false;
   bool all_broken_marginal = true;
+  bool any_beyond_doubt = false;  // a rule is broken however poor the picture
 };
 
 std::string Capitalised(std::string text) {
@@ -95,10 +96,11 @@ void MarkBroken(const Rule& rule,
 RuleOutcome ApplyRule(size_t index,
                       const Limits& limits,
                       const JudgeOptions& options,
+                      double smear_um,
                       std::vector<Feature>& features,
                       RuleFindings& findings) {
   const Rule& rule = limits.rules[index];
-  const RuleCount count = CountRule(rule, limits, features);
+  const RuleCount count = CountRule(rule, limits, features, smear_um);
   RuleOutcome outcome;
   outcome.rule = static_cast<int>(index);
   outcome.found = count.found;
@@ -116,6 +118,7 @@ RuleOutcome ApplyRule(size_t index,
                                  Sizes(rule, count.in_range, features) + ", " + AllowedWords(rule) +
                                  "."});
     findings.all_broken_marginal = findings.all_broken_marginal && outcome.marginal;
+    if (count.beyond_doubt > allowed) findings.any_beyond_doubt = true;
   }
   if (outcome.marginal && outcome.met && options.decision == DecisionRule::kGuarded) {
     MarkBroken(rule, count.touching, features);
@@ -176,7 +179,7 @@ Grade Judge(FibreGeometry geometry,
   RuleFindings findings;
   FibreGrade fibre;
   for (size_t i = 0; i < limits.rules.size(); ++i) {
-    fibre.rules.push_back(ApplyRule(i, limits, options, features, findings));
+    fibre.rules.push_back(ApplyRule(i, limits, options, quality.smear_um, features, findings));
   }
   Conditions conditions;
   CheckInputs(features, limits, options, conditions);
@@ -186,7 +189,15 @@ Grade Judge(FibreGeometry geometry,
   Append(conditions.forbid, findings.forbid);
 
   Grade grade;
-  if (!findings.fail.empty()) {
+  // What a poor picture seems to show is enough for a fail only where the picture cannot have made
+  // it up: noise, blur and movement look like dirt too.
+  const bool doubtful =
+      conditions.poor && !findings.any_beyond_doubt && options.decision == DecisionRule::kSimple;
+  if (!findings.fail.empty() && doubtful) {
+    grade.verdict = Verdict::kUngradable;
+    grade.reasons = std::move(conditions.forbid);
+    Append(grade.warnings, findings.fail);
+  } else if (!findings.fail.empty()) {
     grade.verdict = Verdict::kFail;
     grade.marginal = findings.any_marginal && findings.all_broken_marginal;
     findings.fail.back().text += CleaningAdvice(limits);

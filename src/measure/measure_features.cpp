@@ -19,13 +19,23 @@ constexpr double kSlenderUm = 3.0;           // a wider one must be
 constexpr double kScratchAspectWide = 10.0;  // this much longer than wide
 constexpr double kScratchLengthUm = 12.0;
 constexpr double kScratchWidestUm = 6.0;
+// A straight one with parallel sides is a scratch even when it is wide: hairs and smears bend.
+constexpr double kStraight = 1.35;  // width of its hull over its own
+constexpr double kStraightWidestUm = 8.0;
+constexpr double kStrayUm = 0.8;  // a band that wanders more than this off a gentle bend is a crack
 
 // Parts of the size's uncertainty (standard, k = 1). Measured on the tuning renders.
 constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an edge by noise
 constexpr double kCellShare = 0.15;   // of a cell: where the grid lies
 constexpr double kBlurShare = 0.10;   // of the blur: how well the blur itself is known
 constexpr double kThinEdgeUm = 0.18;  // where a mark ends that thins out towards its edge
+constexpr double kThinRimUm = 0.30;   // the same of a rim
 constexpr double kShapeShare = 0.05;  // of the size: half height is not the edge of every shape
+
+// The same of a scratch's width, beyond what the fit of its profile says: scratches are no bars.
+constexpr double kLineEdgeUm = 0.20;
+constexpr double kLineShapeShare = 0.10;
+constexpr double kLineBlurShare = 0.30;
 
 struct Context {
   const Frame& frame;
@@ -92,8 +102,11 @@ void MeasureLine(const Context& c, const Region& region, Feature* feature) {
   feature->width_um = region.line_width_cells * um;
   feature->size_um = *feature->width_um;
   const double relative = c.scale.um_per_px_uncertainty / c.scale.um_per_px;
+  const double blur_um = c.map.blur_sigma_cells * um;
+  const double model_um =
+      std::hypot(kLineEdgeUm, kLineShapeShare * feature->size_um, kLineBlurShare * blur_um);
   feature->size_uncertainty_um = std::hypot(
-      region.line_width_uncertainty_cells * um, 2.0 * kCellShare * um, relative * feature->size_um);
+      region.line_width_uncertainty_cells * um, 2.0 * model_um, relative * feature->size_um);
   double length = 0;
   std::vector<cv::Point2d> spine;
   for (const cv::Point2d& cell : region.spine) spine.push_back(UmFromCell(c, cell));
@@ -122,11 +135,31 @@ bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* wi
   const double seen_width = seen_area_um2 / std::max(shape.length_um, 1e-9);
   *width_um = DiscBehindBlur(seen_width, blur_um).diameter;
   const double true_width = std::max(*width_um, 0.3 * blur_um);
+  if (shape.length_um < kScratchLengthUm) return false;
+  if (shape.bent_width_um > kStraight * seen_width + kStrayUm) return false;
+  if (*width_um > kSlenderUm && shape.width_um <= kStraight * seen_width) {
+    return *width_um <= kStraightWidestUm && shape.length_um >= kScratchAspect * true_width;
+  }
   const double hull_width = std::max(shape.width_um - blur_um, true_width);
   const double aspect = *width_um > kSlenderUm ? kScratchAspectWide : kScratchAspect;
-  return shape.length_um >= kScratchLengthUm && *width_um <= kScratchWidestUm &&
+  return *width_um <= kScratchWidestUm &&
          shape.length_um >= aspect * std::max(true_width, 0.5 * hull_width) &&
          shape.length_um >= 3.0 * shape.width_um;
+}
+
+// A mark is no disc: blur takes its corners first, and the circle round it hangs on them. A thin
+// rim is widened by the blur as a line is, not moved as an edge is. In total blurs, both measured
+// on the tuning renders.
+constexpr double kCorners = 0.5;
+constexpr double kRimWidening = 1.4;
+constexpr double kRingShare = 0.7;  // of the filled area that is seen
+
+DiscSize TrueDiameter(const Shape& shape, bool rimmed, double blur_um) {
+  const double seen_um = shape.diameter_enclosing_um;
+  if (rimmed) return {std::max(0.0, seen_um - kRimWidening * blur_um), 1.0};
+  DiscSize disc = DiscBehindBlur(seen_um, blur_um);
+  disc.diameter += kCorners * blur_um;
+  return disc;
 }
 
 void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
@@ -137,8 +170,11 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   const Shape shape = DescribeShape(edge);
   const double blur_um =
       um * std::hypot(std::max(0.4, c.map.blur_sigma_cells), region.smoothing_cells);
-  const DiscSize disc = DiscBehindBlur(shape.diameter_enclosing_um, blur_um);
   const double seen_area = static_cast<double>(region.cells.size()) * um * um;
+  // A dark rim round a middle like the glass is a ring of its own.
+  const double filled = 0.25 * CV_PI * shape.length_um * shape.width_um;
+  const bool rimmed = region.rimmed || seen_area < kRingShare * filled;
+  const DiscSize disc = TrueDiameter(shape, rimmed, blur_um);
   const double shrink =
       shape.diameter_enclosing_um > 0 ? disc.diameter / shape.diameter_enclosing_um : 1.0;
 
@@ -162,8 +198,9 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   const double relative = 0.5 * c.scale.um_per_px_uncertainty / c.scale.um_per_px;
   const double edge_um = sensitivity * blur_um * kEdgePerSnr / std::max(region.snr, 1.0);
   const double blur_doubt = (sensitivity - 1.0) * 2.35 * kBlurShare * blur_um;
+  const double thin_edge_um = rimmed ? kThinRimUm : kThinEdgeUm;
   const double fixed =
-      std::hypot(std::hypot(kCellShare * um * sensitivity, kThinEdgeUm), blur_doubt, edge_um);
+      std::hypot(std::hypot(kCellShare * um * sensitivity, thin_edge_um), blur_doubt, edge_um);
   feature->size_uncertainty_um =
       2.0 * std::hypot(fixed, relative * feature->size_um, kShapeShare * feature->size_um);
   // A film over the centre touches it although its border is far away.

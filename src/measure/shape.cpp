@@ -21,6 +21,36 @@ double Extent(const std::vector<cv::Point2d>& points, cv::Point2d direction) {
   return high - low;
 }
 
+// Spread of the points to either side of the parabola that fits them best, along `along`: between
+// their 2 % and 98 % quantiles.
+double WidthAcrossParabola(const std::vector<cv::Point2d>& points,
+                           cv::Point2d along,
+                           double length) {
+  if (points.size() < 8 || length <= 0) return 0.0;
+  cv::Matx33d normal = cv::Matx33d::zeros();
+  cv::Vec3d right(0, 0, 0);
+  const cv::Point2d across(-along.y, along.x);
+  const auto row = [&](const cv::Point2d& p) {
+    const double t = (p - points.front()).dot(along) / length;
+    return cv::Vec3d(1.0, t, t * t);
+  };
+  for (const cv::Point2d& p : points) {
+    const cv::Vec3d r = row(p);
+    normal += r * r.t();
+    right += (p - points.front()).dot(across) * r;
+  }
+  cv::Vec3d fit;
+  if (!cv::solve(normal, right, fit, cv::DECOMP_CHOLESKY)) return 0.0;
+  std::vector<double> off;
+  off.reserve(points.size());
+  for (const cv::Point2d& p : points) {
+    off.push_back((p - points.front()).dot(across) - row(p).dot(fit));
+  }
+  std::sort(off.begin(), off.end());
+  const size_t cut = off.size() / 50;
+  return off[off.size() - 1 - cut] - off[cut];
+}
+
 }  // namespace
 
 Shape DescribeShape(const std::vector<cv::Point2d>& edge_um) {
@@ -33,6 +63,7 @@ Shape DescribeShape(const std::vector<cv::Point2d>& edge_um) {
   const std::vector<cv::Point2d> hull = ConvexHull(edge_um);
   shape.length_um = shape.diameter_enclosing_um;
   shape.width_um = hull.size() < 3 ? 0.0 : std::numeric_limits<double>::max();
+  cv::Point2d direction(1, 0);
   for (size_t i = 0; i < hull.size() && hull.size() >= 3; ++i) {
     const cv::Point2d side = hull[(i + 1) % hull.size()] - hull[i];
     const double length = std::hypot(side.x, side.y);
@@ -42,8 +73,10 @@ Shape DescribeShape(const std::vector<cv::Point2d>& edge_um) {
     if (width < shape.width_um) {
       shape.width_um = width;
       shape.length_um = Extent(hull, along);
+      direction = along;
     }
   }
+  shape.bent_width_um = WidthAcrossParabola(edge_um, direction, shape.length_um);
   if (shape.width_um > shape.length_um) std::swap(shape.width_um, shape.length_um);
 
   shape.nearest_um = std::numeric_limits<double>::max();

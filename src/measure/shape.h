@@ -9,10 +9,11 @@ namespace endgrade {
 
 struct Shape {
   double diameter_enclosing_um = 0;
-  cv::Point2d centre_um;  // of the enclosing circle
-  double length_um = 0;   // extent along the longest direction of its hull
-  double width_um = 0;    // least extent of its hull, across the length
-  double nearest_um = 0;  // least and greatest distance from the face's centre
+  cv::Point2d centre_um;     // of the enclosing circle
+  double length_um = 0;      // extent along the longest direction of its hull
+  double width_um = 0;       // least extent of its hull, across the length
+  double bent_width_um = 0;  // across the parabola along its length that fits best: of a bent band
+  double nearest_um = 0;     // least and greatest distance from the face's centre
   double furthest_um = 0;
 };
 

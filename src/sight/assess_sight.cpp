@@ -1,4 +1,5 @@
 #include "endgrade/sight.h"
+#include "sight/shake.h"
 
 #include <algorithm>
 #include <cmath>
@@ -195,6 +196,13 @@ void NoteProblems(const SightInputs& in,
                                      " um, too much to see " + Number(least) +
                                      " um: refocus, hold the fibre still, and take it again."});
   }
+  if (least < 1e8 && quality->smear_um > options.max_blur_over_must_see * least) {
+    quality->problems.push_back({"shaken",
+                                 "The camera or the fibre moved by about " +
+                                     Number(quality->smear_um) +
+                                     " um while the picture was taken: rest the probe, hold it "
+                                     "still, and take it again."});
+  }
   if (quality->rim_contrast < options.min_rim_contrast) {
     quality->problems.push_back(
         {"hazy",
@@ -246,6 +254,9 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
   quality.noise =
       in.contrast.glass_level > 0 ? in.contrast.glass_noise / in.contrast.glass_level : 1.0;
   quality.rim_contrast = in.contrast.rim_contrast;
+  const RimWidths rim = MeasureRimWidths(in.contrast);
+  // Along the movement the edge is as wide as across it and the movement together.
+  if (rim.shaken) quality.smear_um = 2.0 * std::sqrt(rim.mean_um * rim.swing_um);
   quality.view_um = {in.frame.luma.cols * in.scale.um_per_px,
                      in.frame.luma.rows * in.scale.um_per_px};
   for (size_t i = 0; i < in.limits.zones.size(); ++i) {

@@ -1,0 +1,253 @@
+#include "detect/fine_border.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <optional>
+
+namespace endgrade {
+namespace {
+
+constexpr double kClearSigma = 8.0;   // a border is seen where the region stands this high
+constexpr float kBorderShare = 0.5F;  // of the region's height: where a sharp-edged disc ends
+constexpr float kLeastBorderSigma = 2.5F;
+constexpr double kTopShare = 0.85;      // quantile of the heights inside that counts as its height
+constexpr double kAllPeakAreas = 25.0;  // in blur sigmas squared: smaller ones have no plateau
+constexpr double kLeastOverlap = 0.25;  // of the coarse region that the fine one must hold
+constexpr double kMostGrowth = 2.0;     // fine area over coarse area
+
+// A particle may be bright with a dark rim, or the reverse, and its rim is part of it.
+constexpr float kRimSigma = 5.0F;
+constexpr double kRimReachUm = 3.0;
+constexpr double kLeastRimmed =
+    0.2;  // hollows shine on one side only: share of the border that must have a rim
+
+const std::array<cv::Point, 4> kSides = {
+    cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)};
+
+// The neighbourhood of a region, smoothed.
+struct View {
+  cv::Rect box;    // of the map
+  cv::Mat height;  // CV_32FC1: in the region's own sign, above its surroundings
+  cv::Mat inside;  // CV_8UC1: the region's cells
+  float noise = 0;
+  double sigma_cells = 0;
+};
+
+double NoiseAt(const ContrastMap& map, const ScaleNoise& scale, cv::Point2d cell) {
+  const int x = std::clamp(cvRound(cell.x), 0, map.radius_um.cols - 1);
+  const int y = std::clamp(cvRound(cell.y), 0, map.radius_um.rows - 1);
+  return scale.ring_noise[map.RingOf(map.radius_um.at<float>(y, x))];
+}
+
+// The finest scale at which the region is clear; nothing if that is no finer than its own.
+std::optional<size_t> FinestClear(const ContrastMap& map,
+                                  const std::vector<ScaleNoise>& scales,
+                                  const Region& region) {
+  for (size_t i = 0; i < scales.size(); ++i) {
+    if (scales[i].sigma_cells > region.smoothing_cells * 1.01) break;
+    const double noise = NoiseAt(map, scales[i], region.peak);
+    if (std::abs(region.depth) >= kClearSigma * noise) return i;
+  }
+  return std::nullopt;
+}
+
+View LookAt(const ContrastMap& map,
+            const cv::Mat& residual,
+            const ScaleNoise& scale,
+            const Region& region) {
+  View view;
+  view.sigma_cells = scale.sigma_cells;
+  view.noise = static_cast<float>(NoiseAt(map, scale, region.peak));
+  const cv::Rect whole(0, 0, residual.cols, residual.rows);
+  const cv::Rect core = cv::boundingRect(region.cells);
+  const int margin =
+      static_cast<int>(std::ceil(1.5 * region.smoothing_cells + kRimReachUm / map.um_per_cell)) + 3;
+  const auto grown = [&](int by) {
+    return cv::Rect(core.x - by, core.y - by, core.width + 2 * by, core.height + 2 * by) & whole;
+  };
+  view.box = grown(margin);
+  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * scale.sigma_cells)));
+  const cv::Rect wide = grown(margin + reach);
+  cv::Mat smooth;
+  cv::GaussianBlur(residual(wide),
+                   smooth,
+                   cv::Size(2 * reach + 1, 2 * reach + 1),
+                   scale.sigma_cells,
+                   scale.sigma_cells,
+                   cv::BORDER_REFLECT_101);
+  const double sign = region.depth < 0 ? -1.0 : 1.0;
+  smooth(view.box - wide.tl()).convertTo(view.height, CV_32FC1, sign, -sign * region.base);
+  view.inside = cv::Mat::zeros(view.box.size(), CV_8UC1);
+  for (const cv::Point& cell : region.cells) view.inside.at<uchar>(cell - view.box.tl()) = 255;
+  return view;
+}
+
+// Height of the region: of its plateau, or of its peak where blur leaves it none.
+float TopOf(const ContrastMap& map, const View& view) {
+  std::vector<float> heights;
+  for (int y = 0; y < view.box.height; ++y) {
+    for (int x = 0; x < view.box.width; ++x) {
+      if (view.inside.at<uchar>(y, x)) heights.push_back(view.height.at<float>(y, x));
+    }
+  }
+  const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
+  if (static_cast<double>(heights.size()) < kAllPeakAreas * blur * blur) {
+    return *std::max_element(heights.begin(), heights.end());
+  }
+  const auto at = heights.begin() +
+                  static_cast<std::ptrdiff_t>(kTopShare * static_cast<double>(heights.size() - 1));
+  std::nth_element(heights.begin(), at, heights.end());
+  return *at;
+}
+
+// Cells reached from `seeds` over cells of `allowed`.
+cv::Mat Flood(const cv::Mat& allowed, const cv::Mat& seeds) {
+  cv::Mat filled = cv::Mat::zeros(allowed.size(), CV_8UC1);
+  std::vector<cv::Point> open;
+  for (int y = 0; y < allowed.rows; ++y) {
+    for (int x = 0; x < allowed.cols; ++x) {
+      if (!allowed.at<uchar>(y, x) || !seeds.at<uchar>(y, x)) continue;
+      filled.at<uchar>(y, x) = 255;
+      open.emplace_back(x, y);
+    }
+  }
+  const cv::Rect whole(0, 0, allowed.cols, allowed.rows);
+  while (!open.empty()) {
+    const cv::Point cell = open.back();
+    open.pop_back();
+    for (const cv::Point& side : kSides) {
+      const cv::Point beside = cell + side;
+      if (!whole.contains(beside) || filled.at<uchar>(beside) || !allowed.at<uchar>(beside)) {
+        continue;
+      }
+      filled.at<uchar>(beside) = 255;
+      open.push_back(beside);
+    }
+  }
+  return filled;
+}
+
+// Where the height crosses the threshold along the outside of a mask.
+void AddCrossings(const View& view,
+                  const cv::Mat& mask,
+                  const cv::Mat& blocked,
+                  const cv::Mat& height,
+                  float threshold,
+                  std::vector<cv::Point2f>* edge) {
+  const cv::Rect whole(0, 0, mask.cols, mask.rows);
+  const cv::Point2f corner(view.box.tl());
+  for (int y = 0; y < mask.rows; ++y) {
+    for (int x = 0; x < mask.cols; ++x) {
+      if (!mask.at<uchar>(y, x)) continue;
+      const float inner = height.at<float>(y, x);
+      for (const cv::Point& side : kSides) {
+        const cv::Point beside = cv::Point(x, y) + side;
+        float part = 0.5F;
+        if (whole.contains(beside)) {
+          if (mask.at<uchar>(beside) || blocked.at<uchar>(beside)) continue;
+          const float span = inner - height.at<float>(beside);
+          if (span > 0) part = std::clamp((inner - threshold) / span, 0.0F, 1.0F);
+        }
+        edge->emplace_back(corner.x + static_cast<float>(x) + part * static_cast<float>(side.x),
+                           corner.y + static_cast<float>(y) + part * static_cast<float>(side.y));
+      }
+    }
+  }
+}
+
+// Cells of the other sign right around `body`, and the height at which they end; empty when there
+// is no rim.
+struct Rim {
+  cv::Mat cells;   // CV_8UC1
+  cv::Mat height;  // CV_32FC1
+  float threshold = 0;
+};
+
+std::optional<Rim> FindRim(
+    const ContrastMap& map, const View& view, const cv::Mat& body, float top, double rim_share) {
+  Rim rim;
+  rim.height = -view.height;
+  const float least = std::max(static_cast<float>(rim_share) * top, kRimSigma * view.noise);
+  cv::Mat outside = body == 0;
+  cv::Mat distance;  // to the nearest cell of the body
+  cv::distanceTransform(outside, distance, cv::DIST_L2, cv::DIST_MASK_3);
+  // The rim's own crest lies about half the blur off the body's border.
+  const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
+  const cv::Mat near = (distance > 0) & (distance <= 1.5 + 1.2 * blur);
+  cv::Mat high = (rim.height > least) & outside;
+  // Share of the directions around the body in which the rim is seen.
+  const cv::Moments moments = cv::moments(body, true);
+  const cv::Point2d middle(moments.m10 / moments.m00, moments.m01 / moments.m00);
+  std::array<bool, 24> rimmed{};
+  for (int y = 0; y < body.rows; ++y) {
+    for (int x = 0; x < body.cols; ++x) {
+      if (!near.at<uchar>(y, x) || !high.at<uchar>(y, x)) continue;
+      const double turn = std::atan2(y - middle.y, x - middle.x) / (2.0 * CV_PI) + 0.5;
+      rimmed[static_cast<size_t>(turn * 24.0) % 24] = true;
+    }
+  }
+  const auto seen = std::count(rimmed.begin(), rimmed.end(), true);
+  if (static_cast<double>(seen) < kLeastRimmed * 24.0) return std::nullopt;
+  std::vector<float> crest;
+  for (int y = 0; y < body.rows; ++y) {
+    for (int x = 0; x < body.cols; ++x) {
+      if (near.at<uchar>(y, x) && high.at<uchar>(y, x)) crest.push_back(rim.height.at<float>(y, x));
+    }
+  }
+  const auto middle_of = crest.begin() + static_cast<std::ptrdiff_t>(crest.size() / 2);
+  std::nth_element(crest.begin(), middle_of, crest.end());
+  rim.threshold = std::max(0.5F * *middle_of, kLeastBorderSigma * view.noise);
+  const double reach = kRimReachUm / map.um_per_cell;
+  const cv::Mat allowed = (rim.height > rim.threshold) & outside & (distance <= reach);
+  rim.cells = Flood(allowed, near & high);
+  return rim;
+}
+
+}  // namespace
+
+void RefineBorder(const ContrastMap& map,
+                  const cv::Mat& residual,
+                  const std::vector<ScaleNoise>& scales,
+                  double rim_share,
+                  Region* region) {
+  const auto finest = FinestClear(map, scales, *region);
+  if (!finest) return;
+  const View view = LookAt(map, residual, scales[*finest], *region);
+  const float top = TopOf(map, view);
+  if (top < static_cast<float>(kClearSigma) * view.noise * 0.5F) return;
+  const float threshold = std::max(kBorderShare * top, kLeastBorderSigma * view.noise);
+  // No further out than the coarse border's own softness.
+  cv::Mat around;
+  const int reach = std::max(1, cvRound(1.2 * region->smoothing_cells) + 1);
+  const cv::Size size(2 * reach + 1, 2 * reach + 1);
+  cv::dilate(view.inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
+  const cv::Mat body = Flood((view.height >= threshold) & around, view.inside);
+  const double area = cv::countNonZero(body);
+  const auto coarse = static_cast<double>(region->cells.size());
+  if (cv::countNonZero(body & view.inside) < kLeastOverlap * coarse ||
+      area > kMostGrowth * coarse) {
+    return;
+  }
+  std::vector<cv::Point2f> edge;
+  cv::Mat all = body;
+  const cv::Mat none = cv::Mat::zeros(body.size(), CV_8UC1);
+  if (const auto rim = FindRim(map, view, body, top, rim_share)) {
+    AddCrossings(view, rim->cells, body, rim->height, rim->threshold, &edge);
+    AddCrossings(view, body, rim->cells, view.height, threshold, &edge);
+    all = body | rim->cells;
+    region->rimmed = true;
+  } else {
+    AddCrossings(view, body, none, view.height, threshold, &edge);
+  }
+  std::vector<cv::Point> cells;
+  cv::findNonZero(all, cells);
+  for (cv::Point& cell : cells) cell += view.box.tl();
+  region->cells = std::move(cells);
+  region->edge = std::move(edge);
+  region->smoothing_cells = view.sigma_cells;
+}
+
+}  // namespace endgrade
