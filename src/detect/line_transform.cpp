@@ -106,6 +106,67 @@ int Most(const short* sums) {
   return most;
 }
 
+struct Span {
+  double from, to;
+  [[nodiscard]] double Length() const { return std::max(0.0, to - from); }
+};
+
+// Shares of parallel segments that lie in a field: what they have in common is worked out once.
+class SharesInside {
+ public:
+  SharesInside(const LineField& field, cv::Point2d along, cv::Size size)
+      : field_(field),
+        x_{along.x, std::abs(along.x) < 1e-12 ? 0.0 : 1.0 / along.x, size.width - 1.0},
+        y_{along.y, std::abs(along.y) < 1e-12 ? 0.0 : 1.0 / along.y, size.height - 1.0} {
+    const cv::Vec2d step = field.um_from_cell * cv::Vec2d(along.x, along.y);
+    d_ = {step[0], step[1]};
+    dd_ = d_.dot(d_);
+    share_ = dd_ > 0.0 ? 1.0 / dd_ : 0.0;
+  }
+
+  // The share of the segment that begins at `a`.
+  [[nodiscard]] double From(cv::Point2d a) const {
+    const Span span = y_.Inside(a.y, x_.Inside(a.x, {0, 1}));
+    const cv::Vec2d start =
+        field_.um_from_cell * cv::Vec2d(a.x - field_.centre.x, a.y - field_.centre.y);
+    const cv::Point2d a_um(start[0], start[1]);
+    const double outer = InsideCircle(a_um, field_.outer_um, span).Length();
+    const double inner =
+        field_.inner_um > 0 ? InsideCircle(a_um, field_.inner_um, span).Length() : 0.0;
+    return std::max(0.0, outer - inner);
+  }
+
+ private:
+  // One coordinate of the segments: its change along them, one over it, the image's last.
+  struct Extent {
+    double d, share, last;
+
+    [[nodiscard]] Span Inside(double a, Span within) const {
+      if (std::abs(d) < 1e-12) return a >= 0 && a <= last ? within : Span{0, 0};
+      const double t0 = -a * share;
+      const double t1 = (last - a) * share;
+      return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
+    }
+  };
+
+  // Where a + t d, for t in `within`, is closer to the centre than `radius`.
+  [[nodiscard]] Span InsideCircle(cv::Point2d a, double radius, Span within) const {
+    const double ad = a.dot(d_);
+    const double root = ad * ad - dd_ * (a.dot(a) - radius * radius);
+    if (root <= 0.0 || dd_ <= 0.0) return {0, 0};
+    const double reach = std::sqrt(root);
+    return {std::max(within.from, (-ad - reach) * share_),
+            std::min(within.to, (-ad + reach) * share_)};
+  }
+
+  const LineField& field_;
+  Extent x_;
+  Extent y_;
+  cv::Point2d d_;  // um
+  double dd_ = 0;
+  double share_ = 0;
+};
+
 // Reads one level: which sums stand out of the others of their length.
 class Reader {
  public:
@@ -142,9 +203,10 @@ class Reader {
                     std::vector<LineCandidate>* found) const {
     const double least = options_.least_filled * level_.height;
     const auto* sum = level_.sum.ptr<short>(row);
+    const SharesInside shares = SharesOf(row);
     for (int x = begin; x < end; ++x) {
       if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
-      const double cells = Cells(row, x);
+      const double cells = level_.height * shares.From(From(row, x));
       if (cells < least) continue;
       const float snr = std::abs(static_cast<float>(sum[x])) /
                         (kUnits * spread * static_cast<float>(std::sqrt(cells)));
@@ -161,8 +223,9 @@ class Reader {
   [[nodiscard]] cv::Point2d To(int row, int x) const {
     return orientation_.Place(x + Slope(row), row - Slope(row) + level_.height - 1);
   }
-  [[nodiscard]] double Cells(int row, int x) const {
-    return level_.height * field_.ShareInside(From(row, x), To(row, x), size_);
+  // All segments of a row are parallel.
+  [[nodiscard]] SharesInside SharesOf(int row) const {
+    return {field_, To(row, 0) - From(row, 0), size_};
   }
 
   // Among its neighbours in place and slope; ties go to the first.
@@ -188,15 +251,19 @@ class Reader {
     const double least = options_.least_filled * level_.height;
     const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
     const int rows = level_.NumStrips() * level_.height;
-    for (size_t i = stride / 2; i < level_.sum.total(); i += stride) {
-      const int row = static_cast<int>(i / static_cast<size_t>(level_.sum.cols));
-      const int x = static_cast<int>(i % static_cast<size_t>(level_.sum.cols));
-      if (row >= rows) break;
-      if (x < level_.FirstColumn()) continue;
-      const double cells = Cells(row, x);
-      if (cells < least) continue;
-      values.push_back(static_cast<float>(level_.sum.at<short>(row, x)) /
-                       (kUnits * static_cast<float>(std::sqrt(cells))));
+    const auto width = static_cast<size_t>(level_.sum.cols);
+    size_t at = stride / 2;  // along all rows, end to end
+    for (int row = 0; row < rows; ++row) {
+      const auto* sum = level_.sum.ptr<short>(row);
+      const SharesInside shares = SharesOf(row);
+      for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
+        const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
+        if (x < level_.FirstColumn()) continue;
+        const double cells = level_.height * shares.From(From(row, x));
+        if (cells < least) continue;
+        values.push_back(static_cast<float>(sum[x]) /
+                         (kUnits * static_cast<float>(std::sqrt(cells))));
+      }
     }
     return values.size() < 50 ? 0.0F : NoiseSigma(values);
   }
@@ -215,43 +282,10 @@ bool Stronger(const LineCandidate& a, const LineCandidate& b) {
   return a.to.x != b.to.x ? a.to.x < b.to.x : a.to.y < b.to.y;
 }
 
-struct Span {
-  double from, to;
-  [[nodiscard]] double Length() const { return std::max(0.0, to - from); }
-};
-
-// Where a + t d, for t in `within`, is closer to the origin than `radius`.
-Span InsideCircle(cv::Point2d a, cv::Point2d d, double radius, Span within) {
-  const double dd = d.dot(d);
-  const double ad = a.dot(d);
-  const double root = ad * ad - dd * (a.dot(a) - radius * radius);
-  if (root <= 0.0 || dd <= 0.0) return {0, 0};
-  const double reach = std::sqrt(root);
-  const double share = 1.0 / dd;
-  return {std::max(within.from, (-ad - reach) * share), std::min(within.to, (-ad + reach) * share)};
-}
-
-Span InsideExtent(double a, double d, double size, Span within) {
-  if (std::abs(d) < 1e-12) return a >= 0 && a <= size - 1 ? within : Span{0, 0};
-  const double share = 1.0 / d;
-  const double t0 = -a * share;
-  const double t1 = (size - 1 - a) * share;
-  return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
-}
-
 }  // namespace
 
 double LineField::ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const {
-  const cv::Point2d d = b - a;
-  Span span = InsideExtent(a.x, d.x, size.width, {0, 1});
-  span = InsideExtent(a.y, d.y, size.height, span);
-  const cv::Vec2d start = um_from_cell * cv::Vec2d(a.x - centre.x, a.y - centre.y);
-  const cv::Vec2d step = um_from_cell * cv::Vec2d(d.x, d.y);
-  const cv::Point2d a_um(start[0], start[1]);
-  const cv::Point2d d_um(step[0], step[1]);
-  const Span outer = InsideCircle(a_um, d_um, outer_um, span);
-  const Span inner = inner_um > 0 ? InsideCircle(a_um, d_um, inner_um, span) : Span{0, 0};
-  return std::max(0.0, outer.Length() - inner.Length());
+  return SharesInside(*this, b - a, size).From(a);
 }
 
 std::vector<LineCandidate> SumLines(const cv::Mat& score,
