@@ -111,22 +111,27 @@ void ForEachCell(const ContrastMap& map, const cv::Rect& box_px, const Visit& vi
   }
 }
 
+// By the median over its cells: a defect that lies in a part of the shadow does not count.
 Left LeftOf(const FixedDirt& dirt, const ContrastMap& map) {
-  double xy = 0;
-  double xx = 0;
-  double noise = 0;
+  std::vector<double> shares;
   ForEachCell(map, GridBox(dirt), [&](cv::Point cell) {
     if (static_cast<double>(map.radius_um.at<float>(cell)) >= map.outer_um) return;
     const double shape = TransmissionAt(dirt, map.PxFromCell(cv::Point2d(cell))) - 1;
     const auto background = static_cast<double>(map.background.at<float>(cell));
     if (std::abs(shape) < 0.3 * std::abs(dirt.transmission - 1) || background < 1) return;
-    const double sigma = map.ring_noise[map.RingOf(map.radius_um.at<float>(cell))] / background;
-    xy += shape * static_cast<double>(map.residual.at<float>(cell)) / background;
-    xx += shape * shape;
-    noise += shape * shape * sigma * sigma;
+    shares.push_back(static_cast<double>(map.residual.at<float>(cell)) / background / shape);
   });
-  if (xx <= 0) return {};
-  return {xy / xx, kCorrelated * std::sqrt(noise) / xx};
+  if (shares.empty()) return {};
+  const auto median_of = [](std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+  };
+  const double median = median_of(shares);
+  const auto count = static_cast<double>(shares.size());
+  for (double& share : shares) share = std::abs(share - median);
+  // 1.25: a median's standard error over a mean's, for a Gaussian.
+  return {median, kCorrelated * 1.25 * 1.4826 * median_of(shares) / std::sqrt(count)};
 }
 
 std::string Rounded(double value, int decimals) {

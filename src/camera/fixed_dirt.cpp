@@ -363,13 +363,17 @@ double SpreadBeside(const CameraSample& sample, cv::Point2d centre_px, double di
       cv::Rect({0, 0}, sample.ratio.size());
   if (window.width < side || window.height < side) return 1e6;
   cv::Mat values = sample.ratio(window).clone();
-  cv::Mat known = values == values;  // not NaN
+  cv::Mat known(values.size(), CV_32FC1);
+  for (int y = 0; y < values.rows; ++y) {
+    for (int x = 0; x < values.cols; ++x) {
+      known.at<float>(y, x) = std::isnan(values.at<float>(y, x)) ? 0.0F : 1.0F;
+    }
+  }
   cv::patchNaNs(values, 0.0);
   cv::Mat means;
   cv::Mat shares;
   const cv::Size square(side, side);
   cv::blur(values, means, square);
-  known.convertTo(known, CV_32F, 1 / 255.0);
   cv::blur(known, shares, square);
   std::vector<float> sizes;
   const int stride = std::max(1, side / 4);

@@ -32,12 +32,12 @@ struct Spectrum {
   double median = 0;
 
   [[nodiscard]] cv::Vec2d WaveOf(cv::Point2d p) const {
-    return {(p.x - side / 2) / side, (p.y - side / 2) / side};
+    return {p.x / side - 0.5, p.y / side - 0.5};
   }
-  [[nodiscard]] double At(cv::Vec2d wave) const {
+  [[nodiscard]] double At(const cv::Vec2d& wave) const {
     double best = 0;
-    const int cx = cvRound(wave[0] * side + side / 2);
-    const int cy = cvRound(wave[1] * side + side / 2);
+    const int cx = cvRound((wave[0] + 0.5) * side);
+    const int cy = cvRound((wave[1] + 0.5) * side);
     for (int y = cy - 2; y <= cy + 2; ++y) {
       for (int x = cx - 2; x <= cx + 2; ++x) {
         if (x < 0 || y < 0 || x >= side || y >= side) continue;
@@ -112,14 +112,14 @@ std::optional<cv::Vec2d> StrongestWave(const Spectrum& spectrum, const Allowed& 
   return spectrum.WaveOf({best.x + dx, best.y + dy});
 }
 
-double AngleBetween(cv::Vec2d a, cv::Vec2d b) {
+double AngleBetween(const cv::Vec2d& a, const cv::Vec2d& b) {
   const double cosine = std::abs(a.dot(b)) / std::max(1e-12, cv::norm(a) * cv::norm(b));
   return std::acos(std::min(1.0, cosine)) * 180 / CV_PI;
 }
 
 // Lines may show an overtone more strongly than the pitch itself, or only overtones where there are
 // too few of them: then nothing, for the pitch would be taken for a third of what it is.
-std::optional<cv::Vec2d> Fundamental(const Spectrum& spectrum, cv::Vec2d wave) {
+std::optional<cv::Vec2d> Fundamental(const Spectrum& spectrum, const cv::Vec2d& wave) {
   for (const double part : {3.0, 2.0}) {
     const cv::Vec2d lower = wave * (1 / part);
     const double amplitude = spectrum.At(lower);
@@ -138,7 +138,7 @@ struct Phase {
   double amplitude = 0;
 };
 
-std::vector<Phase> Phases(const cv::Mat& luma, cv::Vec2d wave, int side) {
+std::vector<Phase> Phases(const cv::Mat& luma, const cv::Vec2d& wave, int side) {
   std::vector<Phase> phases;
   cv::Mat hann;
   cv::createHanningWindow(hann, cv::Size(side, side), CV_32F);
@@ -181,7 +181,7 @@ struct WaveFit {
 };
 
 // Phase = base + (true wave - assumed one) . place, modulo 1: refined until it stands still.
-std::optional<WaveFit> FitWave(const cv::Mat& luma, cv::Vec2d wave) {
+std::optional<WaveFit> FitWave(const cv::Mat& luma, const cv::Vec2d& wave) {
   const double period_px = 1 / cv::norm(wave);
   const int shorter = std::min(luma.cols, luma.rows);
   const int side = std::clamp(static_cast<int>(kPeriodsPerBlock * period_px), 8, shorter / 3);
@@ -281,7 +281,7 @@ Result<ScaleTarget> MeasureTarget(const Frame& frame, const TargetOptions& optio
     return Refused(frame, "is too small for a scale target", "Use a picture of the whole view");
   }
   const Spectrum spectrum = MakeSpectrum(luma);
-  const auto strongest = StrongestWave(spectrum, [](cv::Vec2d) { return true; });
+  const auto strongest = StrongestWave(spectrum, [](const cv::Vec2d&) { return true; });
   const auto fundamental = strongest ? Fundamental(spectrum, *strongest) : std::nullopt;
   if (!fundamental) {
     return Refused(frame,
@@ -289,7 +289,7 @@ Result<ScaleTarget> MeasureTarget(const Frame& frame, const TargetOptions& optio
                    "Photograph a scale target in focus: at least " + Rounded(kLeastWaves) +
                        " lines, each over three pixels from the next");
   }
-  const cv::Vec2d coarse = *fundamental;
+  const cv::Vec2d& coarse = *fundamental;
   const auto first = FitWave(luma, coarse);
   if (!first || first->residual > kMostResidual) {
     return Refused(frame,
@@ -308,7 +308,7 @@ Result<ScaleTarget> MeasureTarget(const Frame& frame, const TargetOptions& optio
   target.um_per_px = {options.pitch_um * size, 2 * options.pitch_um * u_size};
 
   const double strength = spectrum.At(coarse);
-  const auto other = StrongestWave(spectrum, [&](cv::Vec2d wave) {
+  const auto other = StrongestWave(spectrum, [&](const cv::Vec2d& wave) {
     const double ratio = cv::norm(wave) / size;
     return AngleBetween(wave, coarse) > 70 && ratio > 0.7 && ratio < 1.4;
   });

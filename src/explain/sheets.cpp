@@ -116,6 +116,7 @@ double CellValue(const ContrastMap& map, const cv::Mat& cells, cv::Point2d p_px)
   const int y = cvRound(cell.y);
   if (x < 0 || y < 0 || x >= cells.cols || y >= cells.rows) return kNoValue;
   if (static_cast<double>(map.radius_um.at<float>(y, x)) > map.outer_um) return kNoValue;
+  if (!map.valid.empty() && map.valid.at<std::uint8_t>(y, x) == 0) return kNoValue;  // not seen
   return static_cast<double>(cells.at<float>(y, x));
 }
 
