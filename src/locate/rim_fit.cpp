@@ -181,7 +181,7 @@ std::vector<Candidate> SearchCoarse(const RimData& data) {
   const Hypothesis mottled{RingKind::kDark, true};
   const RimPrior prior = PriorOf(mottled, data);
   std::vector<RimVector> rings = RingStarts(found.front().fit.rim, prior, px_per_um);
-  rings.erase(rings.begin(), rings.end() - 4);
+  rings.erase(rings.begin(), rings.end() - 8);
   rings.push_back(found[1].fit.rim);
   found.push_back({mottled, BestOf(data, RingKind::kDark, prior, rings, 2)});
   double least = 1e300;
