@@ -33,7 +33,7 @@ double NormalCdf(double z) {
     }
     return t;
   }();
-  const double place = (std::clamp(z, -kReach, kReach) / kReach + 1.0) * 0.5 * kEntries;
+  const double place = std::clamp(z, -kReach, kReach) * (0.5 * kEntries / kReach) + 0.5 * kEntries;
   const auto i = static_cast<size_t>(place);
   return table[i] + (place - static_cast<double>(i)) * (table[i + 1] - table[i]);
 }
@@ -85,6 +85,7 @@ BarFit FitHalves(const LineProfile& profile, double width, double centre, double
     sy += y;
     syy += y * y;
   }
+  const double share = 1.0 / blur;
   double l = 0, r = 0, ll = 0, lr = 0, rr = 0, ly = 0, ry = 0;
   const double reach = 0.5 * width + kReachSigmas * blur;
   const auto first = std::lower_bound(offsets.begin(), offsets.end(), centre - reach);
@@ -92,9 +93,9 @@ BarFit FitHalves(const LineProfile& profile, double width, double centre, double
   for (auto offset = first; offset != last; ++offset) {
     const double x = *offset - centre;
     const double y = profile.values[static_cast<size_t>(offset - offsets.begin())];
-    const double middle = NormalCdf(x / blur);  // where the halves meet
-    const double left = NormalCdf((x + 0.5 * width) / blur) - middle;
-    const double right = middle - NormalCdf((x - 0.5 * width) / blur);
+    const double middle = NormalCdf(x * share);  // where the halves meet
+    const double left = NormalCdf((x + 0.5 * width) * share) - middle;
+    const double right = middle - NormalCdf((x - 0.5 * width) * share);
     l += left;
     r += right;
     ll += left * left;
