@@ -60,8 +60,7 @@ struct Blur {
   float bend[2];  // a disc's half-height lies inside its edge by sigma^2 / 2r, over sigma
 };
 
-Step StepAt(float outwards, const Blur& blur) {
-  const NormalTable& table = Table();
+inline Step StepAt(const NormalTable& table, float outwards, const Blur& blur) {
   const float z0 = outwards * blur.per_sigma[0] + blur.bend[0];
   const float z1 = outwards * blur.per_sigma[1] + blur.bend[1];
   const Bell a = table.At(z0);
@@ -166,16 +165,17 @@ void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
   const float ring = on_glass ? glass * depth : ferrule * (ringed ? depth : 1.0F);
   const float rise = ring - glass;
   const float fall = ferrule - ring;
+  const NormalTable& table = Table();
   const auto edge = static_cast<float>(edge_);
   const auto width = static_cast<float>(width_);
   for (std::size_t i = 0; i < plain_.size(); ++i) {
     const auto x = static_cast<float>(first_ + pitch_ * static_cast<double>(i));
     Row& row = plain_rows_[i];
-    const Step inner = StepAt(x - edge, blur);
-    const Step outer = ringed ? StepAt(x - edge - width, blur) : inner;
+    const Step inner = StepAt(table, x - edge, blur);
+    const Step outer = ringed ? StepAt(table, x - edge - width, blur) : inner;
     const float light = std::max(kLeastLight, glass + rise * inner.value + fall * outer.value);
-    const float share = std::pow(light, per_tone);
-    const float stored = static_cast<float>(kWhite) * share;
+    const float log_share = per_tone * std::log(light);
+    const float stored = static_cast<float>(kWhite) * std::exp(log_share);
     const float by_light = stored * per_tone / light;
     const float in_ring = inner.value - outer.value;
     const float by_glass = 1.0F - inner.value + (on_glass ? depth * in_ring : 0.0F);
@@ -184,8 +184,8 @@ void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
     row[kRayEdge] = by_light * rise * inner.by_place + by_outer;
     row[kRaySigma] = by_light * (rise * inner.by_sigma + fall * outer.by_sigma);
     row[kRayTail] = by_light * (rise * inner.by_tail + fall * outer.by_tail);
-    row[kRayTone] = by_light * (glass_by_tone * by_glass + ferrule_by_tone * by_ferrule) -
-                    stored * std::log(share);
+    row[kRayTone] =
+        by_light * (glass_by_tone * by_glass + ferrule_by_tone * by_ferrule) - stored * log_share;
     row[kRayWidth] = ringed ? by_outer : 0.0F;
     row[kRayDepth] = ringed ? by_light * ring * in_ring : 0.0F;
     row[kRayGlass] = by_light * glass_by_stored * by_glass;
