@@ -22,6 +22,29 @@ class StopWatch {
   Clock::time_point last_ = Clock::now();
 };
 
+void Append(const std::vector<Reason>& from, std::vector<Reason>* to) {
+  to->insert(to->end(), from.begin(), from.end());
+}
+
+// What is the camera's own is taken out; dirt that is no longer there stays out of it.
+CameraUse FlattenWithCamera(const CameraProfile& camera,
+                            const Frame& frame,
+                            const FibreGeometry& fibre,
+                            const Scale& scale,
+                            const Limits& limits,
+                            const GradeOptions& options,
+                            ZoneMap* zones,
+                            ContrastMap* contrast) {
+  CameraField field = FieldOf(camera, *zones);
+  *contrast = Flatten(frame, fibre, scale, *zones, options.flatten, &field);
+  const auto gone = DirtThatIsGone(camera, *contrast);
+  if (!gone.empty()) {
+    field = FieldOf(camera, *zones, gone);
+    *contrast = Flatten(frame, fibre, scale, *zones, options.flatten, &field);
+  }
+  return UseCamera(camera, field, scale, limits, gone, zones);
+}
+
 // The chain. Every step is a function from values to a value; read top to bottom.
 Result<Grade> RunSteps(const Frame& frame,
                        const Limits& limits,
@@ -36,23 +59,38 @@ Result<Grade> RunSteps(const Frame& frame,
     Grade none = JudgeNoFibre(*located->reason, Quality{});
     none.times = times;
     none.times.total_ms = times.locate_ms;
+    if (options.camera) {
+      none.camera.emplace();
+      none.camera->id = options.camera->id;
+      none.camera->sha256 = options.camera->sha256;
+    }
     return none;
   }
   const FibreGeometry& fibre = *located->fibre;
-  auto scale = SetScale(fibre, limits, options.scale);
+  const CameraProfile* camera = options.camera.get();
+  auto scale =
+      SetScale(fibre, limits, camera ? WithCameraScale(*camera, options.scale) : options.scale);
   if (!scale.ok()) return scale.error();
   ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
   HideFieldStop(frame, limits, &zones);
   times.lay_ms = watch.Lap();
-  ContrastMap contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
+  std::optional<CameraUse> use;
+  ContrastMap contrast;
+  if (camera) {
+    use = FlattenWithCamera(*camera, frame, fibre, *scale, limits, options, &zones, &contrast);
+  } else {
+    contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
+  }
   times.flatten_ms = watch.Lap();
   Detection detection = DetectRegions(contrast, options.detect);
   times.detect_ms = watch.Lap();
   std::vector<Feature> features =
       MeasureFeatures(frame, contrast, *scale, limits, detection.regions);
+  if (camera) MarkBesideHidden(contrast, &features);
   times.measure_ms = watch.Lap();
   Sight sight = AssessSight(
       {frame, fibre, *scale, zones, contrast, detection, options.detect, limits}, options.sight);
+  if (use) Append(use->problems, &sight.quality.problems);
   Grade grade = Judge(fibre,
                       *scale,
                       std::move(features),
@@ -60,6 +98,8 @@ Result<Grade> RunSteps(const Frame& frame,
                       std::move(sight.quality),
                       limits,
                       options.judge);
+  if (use) Append(use->warnings, &grade.warnings);
+  grade.camera = std::move(use);
   times.judge_ms = watch.Lap();
   times.total_ms = times.locate_ms + times.lay_ms + times.flatten_ms + times.detect_ms +
                    times.measure_ms + times.judge_ms;
@@ -90,6 +130,9 @@ Result<Grade> GradeFrame(const Frame& frame,
   if (workings) *workings = {};
   if (auto problem = options.Problem()) {
     return Error{ErrorKind::kBadOption, "", 0, *problem, ""};
+  }
+  if (options.camera) {
+    if (auto mismatch = CameraMismatch(*options.camera, frame)) return *mismatch;
   }
   const std::string name = frame.path.string();
   try {

@@ -33,7 +33,7 @@ struct ContrastMap {
   cv::Mat background;  // CV_32FC1: what the clean face would show here
   cv::Mat residual;    // CV_32FC1: level - background
   cv::Mat radius_um;   // CV_32FC1: distance from the cladding's centre
-  cv::Mat valid;       // CV_8UC1: 255 where the cell is inside the zones and its pixels are sound
+  cv::Mat valid;       // CV_8UC1: 0 where the camera's own dirt hides the face; empty: nowhere
 
   // Noise of `residual`, one cell, by ring of the face: robust standard deviation, luma units.
   std::vector<double> ring_edges_um;              // ascending, n + 1 values
@@ -66,10 +66,20 @@ struct ContrastMap {
   [[nodiscard]] cv::Point2d CellFromPx(cv::Point2d p_px) const;
 };
 
+// What a camera itself lays over a part of the picture, where that is known (camera.h).
+struct CameraField {
+  cv::Rect roi_px;
+  cv::Mat gain;    // CV_32FC1: brightness of an even field, 1 where nothing is known
+  cv::Mat hidden;  // CV_8UC1: 255 where the face is not seen for it
+};
+
+//   field     divided out before anything else; what it hides has a residual of 0 and is not valid.
+//             Null: nothing is known
 [[nodiscard]] ContrastMap Flatten(const Frame& frame,
                                   const FibreGeometry& fibre,
                                   const Scale& scale,
                                   const ZoneMap& zones,
-                                  const FlattenOptions& options = {});
+                                  const FlattenOptions& options = {},
+                                  const CameraField* field = nullptr);
 
 }  // namespace endgrade

@@ -7,6 +7,7 @@
 //   if (grade.ok() && grade->verdict == endgrade::Verdict::kPass) ...
 #pragma once
 
+#include "endgrade/camera.h"
 #include "endgrade/detect.h"
 #include "endgrade/flatten.h"
 #include "endgrade/frame.h"
@@ -20,6 +21,8 @@
 #include "endgrade/scale.h"
 #include "endgrade/sight.h"
 
+#include <memory>
+
 namespace endgrade {
 
 struct GradeOptions {
@@ -30,6 +33,9 @@ struct GradeOptions {
   DetectOptions detect;
   SightOptions sight;
   JudgeOptions judge;
+
+  // What is known of the camera; null: nothing. Shared: many pictures are graded with one.
+  std::shared_ptr<const CameraProfile> camera;
 
   // The first option that is outside its range, in words; nothing if all are well.
   [[nodiscard]] std::optional<std::string> Problem() const;
@@ -44,8 +50,9 @@ struct Workings {
 };
 
 // The whole chain on a frame in memory. Same frame, limits and build: same grade (but for times).
-// Errors: kBadOption, kUnsupported, kOutOfMemory, kInternal. A picture that cannot be graded is a
-// normal value with verdict kUngradable.
+// Errors: kBadOption (also for a camera profile of another picture size), kUnsupported,
+// kOutOfMemory, kInternal. A picture that cannot be graded is a normal value with verdict
+// kUngradable.
 //
 //   workings  filled when it is not null; costs no time but the memory is kept
 [[nodiscard]] Result<Grade> GradeFrame(const Frame& frame,

@@ -1,6 +1,7 @@
 // Step 8, Feature[] + Limits + quality -> Grade: pass, fail or ungradable, rule by rule.
 #pragma once
 
+#include "endgrade/camera.h"
 #include "endgrade/limits.h"
 #include "endgrade/locate.h"
 #include "endgrade/measure.h"
@@ -66,6 +67,7 @@ struct Grade {
   std::vector<FibreGrade> fibres;  // one, or none when no fibre was found
   Quality quality;
   StepTimes times;
+  std::optional<CameraUse> camera;  // what a camera profile did to the picture, if there is one
 };
 
 // Applies every rule to the features and decides. Sets `breaks` on the features: all that a broken

@@ -15,10 +15,10 @@
 
 namespace endgrade {
 
-// One line of JSON, schema "endgrade.result/1" (tests/references/record/), no newline at the end.
-// Numbers have fixed decimals (um 3, pixels 2, um a pixel 6); what was not measured, and what is no
-// number, is null; bytes of a name that are not UTF-8 become U+FFFD. The same grade gives the same
-// bytes but for timing_ms.
+// One line of JSON, no newline; schema "endgrade.result/1",
+// tests/cli/endgrade.result-1.schema.json. Numbers have fixed decimals (um 3, pixels 2, um a pixel
+// 6); what was not measured, and what is no number, is null; bytes of a name that are not UTF-8
+// become U+FFFD. The same grade gives the same bytes but for timing_ms.
 //
 //   limits    those that the grade was made with: zones and rules are found in them by index
 [[nodiscard]] std::string RecordJson(const Frame& frame, const Limits& limits, const Grade& grade);

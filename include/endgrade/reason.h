@@ -69,6 +69,11 @@ inline constexpr std::array kReasonCodes = {
                ReasonEffect::kForbids,
                "judge",
                "the cladding is too oval for its sizes to be corrected"},
+    ReasonCode{"optics_dirt",
+               ReasonEffect::kForbids,
+               "camera",
+               "dirt on the camera's own optics hides a part of a zone in which something could "
+               "break a rule"},
     ReasonCode{"bad_limits", ReasonEffect::kForbids, "judge", "the limits are not fit to grade by"},
     ReasonCode{"bad_option", ReasonEffect::kForbids, "judge", "an option is outside its range"},
 
@@ -88,6 +93,10 @@ inline constexpr std::array kReasonCodes = {
                ReasonEffect::kWarns,
                "judge",
                "the cladding is oval: pixels are not square, or the face is tilted"},
+    ReasonCode{"camera_changed",
+               ReasonEffect::kWarns,
+               "camera",
+               "a shadow that the camera profile knows is not there"},
 };
 
 }  // namespace endgrade

@@ -26,6 +26,12 @@ struct ScaleOptions {
   // over a few hundred pixels gives; common practice, no source. Range [0, 0.2].
   double given_relative_uncertainty = 0.005;
 
+  // Where the given scale comes from: kGiven or kProfile.
+  ScaleSource given_source = ScaleSource::kGiven;
+
+  // Um a pixel along y over that along x, where a camera profile tells it. Range [0.5, 2].
+  double pixel_aspect = 1.0;
+
   [[nodiscard]] std::optional<std::string> Problem() const;
 };
 
@@ -39,6 +45,7 @@ struct Scale {
   double um_per_px = 1.0;              // sqrt(det(um_from_px)): the mean of both axes
   double um_per_px_uncertainty = 0.0;  // k = 2, absolute
   ScaleSource source = ScaleSource::kCladding;
+  double pixel_aspect = 1.0;  // as the options know it; 1: square, or not known
 
   double cladding_diameter_um = 125.0;  // as measured at this scale
   std::vector<Reason> warnings;         // e.g. "cladding_size": does not measure what it should

@@ -108,8 +108,12 @@ struct SceneCamera {
   double vignetting = 0.1;   // light lost in the corners
   double light_slope = 0.0;  // change of light from side to side, relative
   double light_direction_deg = 0.0;
-  int lens_dirt = 0;  // soft spots that stay with the camera
+  int lens_dirt = 0;    // soft spots that stay with the camera
+  int sensor_dust = 0;  // small dark ones, nearly in focus
   int hot_pixels = 0;
+  // Which specimen of this camera: scenes of one unit other than 0 share their dirt, dust and hot
+  // pixels, whatever their seeds. 0: as the scene's own seed has them.
+  std::uint64_t unit = 0;
   double moire = 0.0;         // amplitude, relative
   double interlace_px = 0.0;  // shift of every other row
 

@@ -1,5 +1,6 @@
 #include "endgrade/explain.h"
 
+#include "cli/camera_option.h"
 #include "cli/error_line.h"
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
@@ -23,6 +24,7 @@ struct ExplainArguments {
   std::string picture;
   std::string limits;
   std::string out;
+  std::string camera;
   std::optional<int> feature;
   std::optional<double> um_per_px;
 };
@@ -122,6 +124,7 @@ Result<int> Explain(const ExplainArguments& arguments) {
   GradeOptions options;
   options.read.colour = true;
   options.scale.um_per_px = arguments.um_per_px;
+  if (auto error = UseCameraFile(arguments.camera, &options)) return *error;
   if (auto problem = FolderProblem(arguments)) return *problem;
   const auto frame = ReadFrame(arguments.picture, options.read);
   if (!frame.ok()) return frame.error();
@@ -166,6 +169,7 @@ void AddExplain(CLI::App& app, int* exit_code) {
   verb->add_option("--um-per-px", arguments->um_per_px, "Micrometres per pixel, 0.01 to 10")
       ->type_name("N")
       ->check(CLI::Range(0.01, 10.0).description(""));
+  AddCameraOption(*verb, &arguments->camera);
   verb->add_option("--out", arguments->out, "Folder for the sheets, PNG")->type_name("DIR");
   verb->footer(
       "Example:\n"

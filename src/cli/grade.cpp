@@ -1,3 +1,4 @@
+#include "cli/camera_option.h"
 #include "cli/error_line.h"
 #include "cli/grade_run.h"
 #include "cli/inputs.h"
@@ -23,6 +24,7 @@ struct GradeArguments {
   std::vector<std::string> paths;
   std::string limits;
   std::string out;
+  std::string camera;
   std::optional<double> um_per_px;
   std::optional<double> max_megapixels;
   std::optional<double> max_file_mb;
@@ -38,6 +40,7 @@ Result<GradeRun> RunFrom(const GradeArguments& arguments) {
   if (!limits.ok()) return limits.error();
   run.limits = std::move(*limits);
   run.options.scale.um_per_px = arguments.um_per_px;
+  if (auto error = UseCameraFile(arguments.camera, &run.options)) return *error;
   if (arguments.max_megapixels) {
     run.options.read.max_pixels =
         static_cast<std::int64_t>(*arguments.max_megapixels * kPixelsPerMegapixel);
@@ -99,6 +102,7 @@ void AddGrade(CLI::App& app, int* exit_code) {
                    "Micrometres per pixel, 0.01 to 10 [from the cladding]")
       ->type_name("N")
       ->check(CLI::Range(0.01, 10.0).description(""));
+  AddCameraOption(*verb, &arguments->camera);
   CLI::Option* out =
       verb->add_option("--out", arguments->out, "Folder for results.ndjson and overlays/")
           ->type_name("DIR");

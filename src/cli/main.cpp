@@ -59,6 +59,7 @@ int Run(int argc, char** argv) {
   endgrade::cli::AddGrade(app, &exit_code);
   endgrade::cli::AddLimits(app, &exit_code);
   endgrade::cli::AddExplain(app, &exit_code);
+  endgrade::cli::AddCamera(app, &exit_code);
   endgrade::cli::AddRender(app, &exit_code);
   try {
     app.parse(Arguments(argc, argv));

@@ -13,6 +13,7 @@ namespace endgrade::cli {
 // everything is parsed, and nothing else.
 void AddGrade(CLI::App& app, int* exit_code);
 void AddLimits(CLI::App& app, int* exit_code);
+void AddCamera(CLI::App& app, int* exit_code);
 void AddExplain(CLI::App& app, int* exit_code);
 void AddRender(CLI::App& app, int* exit_code);
 

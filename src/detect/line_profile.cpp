@@ -33,7 +33,7 @@ double NormalCdf(double z) {
     }
     return t;
   }();
-  const double place = (std::clamp(z, -kReach, kReach) / kReach + 1.0) * 0.5 * kEntries;
+  const double place = std::clamp(z, -kReach, kReach) * (0.5 * kEntries / kReach) + 0.5 * kEntries;
   const auto i = static_cast<size_t>(place);
   return table[i] + (place - static_cast<double>(i)) * (table[i + 1] - table[i]);
 }
@@ -76,26 +76,46 @@ BarFit FitBar(const LineProfile& profile, double width, double centre, double bl
   return fit;
 }
 
-// The same with an amplitude for either half.
+// The same with an amplitude for either half: least squares of three unknowns by Cramer's rule.
 BarFit FitHalves(const LineProfile& profile, double width, double centre, double blur) {
-  cv::Matx33d normal = cv::Matx33d::zeros();
-  cv::Vec3d right_side(0, 0, 0);
-  double syy = 0;
-  for (size_t i = 0; i < profile.offsets.size(); ++i) {
-    const double x = profile.offsets[i] - centre;
-    const cv::Vec3d m(
-        Bar(x + 0.25 * width, 0.5 * width, blur), Bar(x - 0.25 * width, 0.5 * width, blur), 1.0);
-    normal += m * m.t();
-    right_side += profile.values[i] * m;
-    syy += profile.values[i] * profile.values[i];
+  const auto& offsets = profile.offsets;
+  const auto n = static_cast<double>(offsets.size());
+  double sy = 0, syy = 0;
+  for (const double y : profile.values) {
+    sy += y;
+    syy += y * y;
+  }
+  const double share = 1.0 / blur;
+  double l = 0, r = 0, ll = 0, lr = 0, rr = 0, ly = 0, ry = 0;
+  const double reach = 0.5 * width + kReachSigmas * blur;
+  const auto first = std::lower_bound(offsets.begin(), offsets.end(), centre - reach);
+  const auto last = std::upper_bound(first, offsets.end(), centre + reach);
+  for (auto offset = first; offset != last; ++offset) {
+    const double x = *offset - centre;
+    const double y = profile.values[static_cast<size_t>(offset - offsets.begin())];
+    const double middle = NormalCdf(x * share);  // where the halves meet
+    const double left = NormalCdf((x + 0.5 * width) * share) - middle;
+    const double right = middle - NormalCdf((x - 0.5 * width) * share);
+    l += left;
+    r += right;
+    ll += left * left;
+    lr += left * right;
+    rr += right * right;
+    ly += left * y;
+    ry += right * y;
   }
   BarFit fit;
-  cv::Vec3d solved;
-  if (!cv::solve(normal, right_side, solved, cv::DECOMP_CHOLESKY)) return fit;
-  fit.left = solved[0];
-  fit.right = solved[1];
-  fit.base = solved[2];
-  fit.error = std::max(0.0, syy - solved.dot(right_side));
+  const double a = rr * n - r * r;
+  const double b = r * l - lr * n;
+  const double c = lr * r - rr * l;
+  const double det = ll * a + lr * b + l * c;
+  if (det <= 0.0) return fit;
+  const double d = ll * n - l * l;
+  const double e = l * lr - ll * r;
+  fit.left = (a * ly + b * ry + c * sy) / det;
+  fit.right = (b * ly + d * ry + e * sy) / det;
+  fit.base = (c * ly + e * ry + (ll * rr - lr * lr) * sy) / det;
+  fit.error = std::max(0.0, syy - fit.left * ly - fit.right * ry - fit.base * sy);
   return fit;
 }
 

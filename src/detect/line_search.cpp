@@ -86,13 +86,15 @@ Pass MakePass(
   response.smooth.release();
   pass.score = response.band;
   pass.bounded.create(pass.score.size(), CV_32FC1);
+  std::vector<float> noise(static_cast<size_t>(pass.score.cols));
   for (int y = 0; y < pass.score.rows; ++y) {
     const auto* radius = response.radius_um.ptr<float>(y);
     auto* score = pass.score.ptr<float>(y);
     auto* bounded = pass.bounded.ptr<float>(y);
-    for (int x = 0; x < pass.score.cols; ++x) {
-      score[x] /= response.noise.At(radius[x]);
-      bounded[x] = std::clamp(score[x], -kMostScore, kMostScore);
+    for (size_t x = 0; x < noise.size(); ++x) noise[x] = response.noise.At(radius[x]);
+    for (size_t x = 0; x < noise.size(); ++x) {
+      score[x] /= noise[x];
+      bounded[x] = std::min(std::max(score[x], -kMostScore), kMostScore);
     }
   }
   pass.box = BoxOf(pass.field, pass.score.size());

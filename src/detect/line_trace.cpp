@@ -238,7 +238,7 @@ void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* 
 template <typename Sample>
 double MeanAlong(cv::Point2d from, cv::Point2d to, double sign, Sample sample) {
   const double length = std::sqrt((to - from).dot(to - from));
-  const int steps = std::max(1, static_cast<int>(length + 0.5));
+  const int steps = std::max(1, static_cast<int>(std::lround(length)));
   double sum = 0;
   for (int i = 0; i <= steps; ++i) {
     const double part = static_cast<double>(i) / steps;

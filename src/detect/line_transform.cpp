@@ -142,9 +142,10 @@ class Reader {
                     std::vector<LineCandidate>* found) const {
     const double least = options_.least_filled * level_.height;
     const auto* sum = level_.sum.ptr<short>(row);
+    const SharesInside shares = SharesOf(row);
     for (int x = begin; x < end; ++x) {
       if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
-      const double cells = Cells(row, x);
+      const double cells = level_.height * shares.From(From(row, x));
       if (cells < least) continue;
       const float snr = std::abs(static_cast<float>(sum[x])) /
                         (kUnits * spread * static_cast<float>(std::sqrt(cells)));
@@ -161,8 +162,9 @@ class Reader {
   [[nodiscard]] cv::Point2d To(int row, int x) const {
     return orientation_.Place(x + Slope(row), row - Slope(row) + level_.height - 1);
   }
-  [[nodiscard]] double Cells(int row, int x) const {
-    return level_.height * field_.ShareInside(From(row, x), To(row, x), size_);
+  // All segments of a row are parallel.
+  [[nodiscard]] SharesInside SharesOf(int row) const {
+    return {field_, To(row, 0) - From(row, 0), size_};
   }
 
   // Among its neighbours in place and slope; ties go to the first.
@@ -188,15 +190,19 @@ class Reader {
     const double least = options_.least_filled * level_.height;
     const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
     const int rows = level_.NumStrips() * level_.height;
-    for (size_t i = stride / 2; i < level_.sum.total(); i += stride) {
-      const int row = static_cast<int>(i / static_cast<size_t>(level_.sum.cols));
-      const int x = static_cast<int>(i % static_cast<size_t>(level_.sum.cols));
-      if (row >= rows) break;
-      if (x < level_.FirstColumn()) continue;
-      const double cells = Cells(row, x);
-      if (cells < least) continue;
-      values.push_back(static_cast<float>(level_.sum.at<short>(row, x)) /
-                       (kUnits * static_cast<float>(std::sqrt(cells))));
+    const auto width = static_cast<size_t>(level_.sum.cols);
+    size_t at = stride / 2;  // along all rows, end to end
+    for (int row = 0; row < rows; ++row) {
+      const auto* sum = level_.sum.ptr<short>(row);
+      const SharesInside shares = SharesOf(row);
+      for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
+        const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
+        if (x < level_.FirstColumn()) continue;
+        const double cells = level_.height * shares.From(From(row, x));
+        if (cells < least) continue;
+        values.push_back(static_cast<float>(sum[x]) /
+                         (kUnits * static_cast<float>(std::sqrt(cells))));
+      }
     }
     return values.size() < 50 ? 0.0F : NoiseSigma(values);
   }
@@ -215,42 +221,7 @@ bool Stronger(const LineCandidate& a, const LineCandidate& b) {
   return a.to.x != b.to.x ? a.to.x < b.to.x : a.to.y < b.to.y;
 }
 
-struct Span {
-  double from, to;
-  [[nodiscard]] double Length() const { return std::max(0.0, to - from); }
-};
-
-// Where a + t d, for t in `within`, is closer to the origin than `radius`.
-Span InsideCircle(cv::Point2d a, cv::Point2d d, double radius, Span within) {
-  const double dd = d.dot(d);
-  const double ad = a.dot(d);
-  const double root = ad * ad - dd * (a.dot(a) - radius * radius);
-  if (root <= 0.0 || dd <= 0.0) return {0, 0};
-  const double reach = std::sqrt(root);
-  return {std::max(within.from, (-ad - reach) / dd), std::min(within.to, (-ad + reach) / dd)};
-}
-
-Span InsideExtent(double a, double d, double size, Span within) {
-  if (std::abs(d) < 1e-12) return a >= 0 && a <= size - 1 ? within : Span{0, 0};
-  const double t0 = -a / d;
-  const double t1 = (size - 1 - a) / d;
-  return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
-}
-
 }  // namespace
-
-double LineField::ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const {
-  const cv::Point2d d = b - a;
-  Span span = InsideExtent(a.x, d.x, size.width, {0, 1});
-  span = InsideExtent(a.y, d.y, size.height, span);
-  const cv::Vec2d start = um_from_cell * cv::Vec2d(a.x - centre.x, a.y - centre.y);
-  const cv::Vec2d step = um_from_cell * cv::Vec2d(d.x, d.y);
-  const cv::Point2d a_um(start[0], start[1]);
-  const cv::Point2d d_um(step[0], step[1]);
-  const Span outer = InsideCircle(a_um, d_um, outer_um, span);
-  const Span inner = inner_um > 0 ? InsideCircle(a_um, d_um, inner_um, span) : Span{0, 0};
-  return std::max(0.0, outer.Length() - inner.Length());
-}
 
 std::vector<LineCandidate> SumLines(const cv::Mat& score,
                                     const LineField& field,

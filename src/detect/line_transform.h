@@ -1,6 +1,8 @@
 // Sums along straight line segments of all places and directions at once, over dyadic lengths.
 #pragma once
 
+#include "detect/line_field.h"
+
 #include <opencv2/core.hpp>
 
 #include <vector>
@@ -13,17 +15,6 @@ struct LineCandidate {
   cv::Point2f to;
   float snr = 0;  // |sum| / (sqrt(cells) * spread of such sums)
   float sign = 1;
-};
-
-// The ring of the face that is summed over: [inner_um, outer_um) about the centre.
-struct LineField {
-  cv::Point2d centre;        // cells
-  cv::Matx22d um_from_cell;  // of (cell - centre)
-  double inner_um = 0;
-  double outer_um = 0;
-
-  // Share of the segment from a to b that lies in the ring and in an image of `size`.
-  [[nodiscard]] double ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const;
 };
 
 struct LineSumOptions {

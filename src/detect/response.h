@@ -1,30 +1,13 @@
 // Matched responses and their noise: how far each cell stands out at one scale, ring by ring.
 #pragma once
 
+#include "detect/ring_noise.h"
 #include "endgrade/detect.h"
 #include "endgrade/flatten.h"
 
 #include <opencv2/core.hpp>
 
-#include <vector>
-
 namespace endgrade {
-
-// Noise by ring of the map, looked up by distance from the centre.
-class RingNoise {
- public:
-  RingNoise() = default;
-  RingNoise(const ContrastMap& map, std::vector<double> sigmas);
-  [[nodiscard]] float At(float radius_um) const {
-    const auto quarter = static_cast<size_t>(4.0F * radius_um);
-    return quarter < by_quarter_um_.size() ? by_quarter_um_[quarter] : by_quarter_um_.back();
-  }
-  [[nodiscard]] const std::vector<double>& sigmas() const { return sigmas_; }
-
- private:
-  std::vector<float> by_quarter_um_;
-  std::vector<double> sigmas_;
-};
 
 // One scale of the speck search. Cells here are `reduction` map cells wide.
 struct Response {

@@ -3,6 +3,7 @@
 #include "detect/region_growing.h"
 #include "detect/response.h"
 
+#include <opencv2/core/hal/intrin.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -26,29 +27,53 @@ struct Peak {
   float snr;
 };
 
-std::vector<Peak> FindPeaks(const Response& response, float threshold) {
+constexpr int kBlock = 8;  // cells
+
+// Largest |value| of a block.
+float Most(const float* values) {
+  const cv::v_float32x4 first = cv::v_abs(cv::v_load(values));
+  const cv::v_float32x4 second = cv::v_abs(cv::v_load(values + 4));
+  return cv::v_reduce_max(cv::v_max(first, second));
+}
+
+// Peaks of a row within [begin, end).
+void FindPeaksOf(const Response& response,
+                 float threshold,
+                 int y,
+                 int begin,
+                 int end,
+                 std::vector<Peak>* peaks) {
+  const auto* row = response.band.ptr<float>(y);
+  const auto* above = response.band.ptr<float>(y - 1);
+  const auto* below = response.band.ptr<float>(y + 1);
+  const auto* radius = response.radius_um.ptr<float>(y);
+  for (int x = begin; x < end; ++x) {
+    const float value = std::abs(row[x]);
+    const float noise = response.noise.At(radius[x]);
+    if (value < threshold * noise) continue;
+    const float sign = row[x] < 0 ? -1.0F : 1.0F;
+    const bool highest = value >= sign * row[x - 1] && value > sign * row[x + 1] &&
+                         value >= sign * above[x - 1] && value >= sign * above[x] &&
+                         value >= sign * above[x + 1] && value > sign * below[x - 1] &&
+                         value > sign * below[x] && value > sign * below[x + 1];
+    if (highest) peaks->push_back({{x, y}, value / noise});
+  }
+}
+
+std::vector<Peak> FindPeaks(const ContrastMap& map, const Response& response, float threshold) {
   std::vector<Peak> peaks;
   const cv::Mat& band = response.band;
-  // Below the quietest ring's threshold nothing can be a peak: no need to look up the ring.
-  const auto& sigmas = response.noise.sigmas();
-  const auto quietest = static_cast<float>(*std::min_element(sigmas.begin(), sigmas.end()));
-  const float least = 0.999F * threshold * quietest;
+  // A block that stays below what is quiet anywhere in it holds no peak.
+  const RingNoise quiet =
+      response.noise.LeastWithin(1.5 * kBlock * response.reduction * map.um_per_cell);
   for (int y = 1; y + 1 < band.rows; ++y) {
     const auto* row = band.ptr<float>(y);
-    const auto* above = band.ptr<float>(y - 1);
-    const auto* below = band.ptr<float>(y + 1);
     const auto* radius = response.radius_um.ptr<float>(y);
-    for (int x = 1; x + 1 < band.cols; ++x) {
-      const float value = std::abs(row[x]);
-      if (value < least) continue;
-      const float noise = response.noise.At(radius[x]);
-      if (value < threshold * noise) continue;
-      const float sign = row[x] < 0 ? -1.0F : 1.0F;
-      const bool highest = value >= sign * row[x - 1] && value > sign * row[x + 1] &&
-                           value >= sign * above[x - 1] && value >= sign * above[x] &&
-                           value >= sign * above[x + 1] && value > sign * below[x - 1] &&
-                           value > sign * below[x] && value > sign * below[x + 1];
-      if (highest) peaks.push_back({{x, y}, value / noise});
+    const int last = band.cols - 1;
+    for (int x = 1; x < last; x += kBlock) {
+      const bool whole = x + kBlock <= last;
+      if (whole && Most(row + x) < threshold * quiet.At(radius[x])) continue;
+      FindPeaksOf(response, threshold, y, x, std::min(x + kBlock, last), &peaks);
     }
   }
   std::sort(peaks.begin(), peaks.end(), [](const Peak& a, const Peak& b) {
@@ -145,7 +170,7 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
     scales->push_back({sigma, response.noise.sigmas()});
     cv::Mat taken = cv::Mat::zeros(response.band.size(), CV_8UC1);
     std::vector<Region> found;
-    for (const Peak& peak : FindPeaks(response, static_cast<float>(options.threshold_sigma))) {
+    for (const Peak& peak : FindPeaks(map, response, static_cast<float>(options.threshold_sigma))) {
       if (auto region = GrowRegion(map, response, peak.cell, &taken)) {
         found.push_back(*std::move(region));
       }

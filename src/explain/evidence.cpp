@@ -23,11 +23,14 @@ constexpr double kJoinedShare = 1.25;    // a width this much over one bar's is 
 constexpr double kSameSnr = 1e-9;
 
 // A feature keeps no note of its region: measured alone, its region gives the same feature again.
+// Where neighbours have had a say in it, its signal-to-noise tells the region, if only one has it.
 std::optional<std::size_t> RegionOf(const GradedPicture& picture, const Feature& feature) {
   const auto& regions = picture.workings.detection.regions;
   const Scale& scale = picture.grade.fibres.front().scale;
+  std::vector<std::size_t> alike;
   for (std::size_t i = 0; i < regions.size(); ++i) {
     if (std::abs(regions[i].snr - feature.snr) > kSameSnr) continue;
+    alike.push_back(i);
     const auto alone = MeasureFeatures(
         picture.frame, picture.workings.contrast, scale, picture.limits, {regions[i]});
     if (alone.size() == 1 && alone[0].centre_px == feature.centre_px &&
@@ -35,7 +38,7 @@ std::optional<std::size_t> RegionOf(const GradedPicture& picture, const Feature&
       return i;
     }
   }
-  return std::nullopt;
+  return alike.size() == 1 ? std::optional(alike.front()) : std::nullopt;
 }
 
 // One straight way over a map of cells.

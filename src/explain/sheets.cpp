@@ -43,7 +43,7 @@ class Sheet {
       const TextStyle bold{em, true, kInk};
       // What a paragraph is about stands in bold before its colon.
       const std::size_t colon = paragraph.find(": ");
-      const std::size_t lead = colon != std::string::npos && colon <= kLongestLead ? colon + 1 : 0;
+      const std::size_t lead = colon <= kLongestLead ? colon + 1 : 0;
       double indent = 0;
       for (const std::string& line : text_.Wrap(paragraph, style, width - kEm)) {
         std::size_t from_letter = 0;
@@ -116,6 +116,7 @@ double CellValue(const ContrastMap& map, const cv::Mat& cells, cv::Point2d p_px)
   const int y = cvRound(cell.y);
   if (x < 0 || y < 0 || x >= cells.cols || y >= cells.rows) return kNoValue;
   if (static_cast<double>(map.radius_um.at<float>(y, x)) > map.outer_um) return kNoValue;
+  if (!map.valid.empty() && map.valid.at<std::uint8_t>(y, x) == 0) return kNoValue;  // not seen
   return static_cast<double>(cells.at<float>(y, x));
 }
 

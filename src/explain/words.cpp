@@ -146,11 +146,22 @@ std::string SightSentence(const Zone& zone, const ZoneSight& sight) {
                      NumberWords(zone.outer_diameter_um) +
                      " um: " + FixedWords(std::floor(1000 * sight.in_view_fraction) / 10, 1) +
                      " % in view; ";
-  const auto smallest = [](const std::optional<double>& um) {
-    return um ? "from " + Um(*um, *um < 0.1 ? 2 : 1) : std::string("of no size");
+  const auto smallest = [](const std::string& kind, const std::optional<double>& um) {
+    return um ? kind + " from " + Um(*um, *um < 0.1 ? 2 : 1) : "no " + kind;
   };
-  return text + "would show defects " + smallest(sight.smallest_visible_um) + " and scratches " +
-         smallest(sight.smallest_visible_scratch_um) + " wide.\n";
+  return text + "would show " + smallest("defects", sight.smallest_visible_um) + " and " +
+         smallest("scratches", sight.smallest_visible_scratch_um) + " wide.\n";
+}
+
+std::string CameraSentence(const CameraUse& use) {
+  std::size_t hidden = 0;
+  for (const RemovedDirt& dirt : use.removed) hidden += dirt.divided ? 0 : 1;
+  const std::size_t divided = use.removed.size() - hidden;
+  return "Camera: profile " + use.id + ". Of the dirt that it knows on the optics, " +
+         std::to_string(hidden) + " in the zones " + (hidden == 1 ? "hides" : "hide") +
+         " the face and " + (hidden == 1 ? "counts" : "count") + " as not seen; " +
+         std::to_string(divided) + (divided == 1 ? " soft shadow is" : " soft shadows are") +
+         " divided out.\n";
 }
 
 }  // namespace
@@ -170,6 +181,7 @@ std::string ExplainFace(const GradedPicture& picture) {
                      (grade.marginal ? " (marginal)" : "") + " by " + picture.limits.id + ".\n";
   for (const Reason& reason : grade.reasons) text += reason.text + "\n";
   for (const Reason& warning : grade.warnings) text += "Note: " + warning.text + "\n";
+  if (grade.camera) text += CameraSentence(*grade.camera);
   if (grade.fibres.empty()) return Printable(text);
   const FibreGrade& fibre = grade.fibres.front();
   text += "Scale: 1 pixel is " + Um(fibre.scale.um_per_px, 4) + " +/- " +

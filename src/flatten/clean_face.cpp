@@ -1,20 +1,18 @@
 #include "flatten/clean_face.h"
 
 #include "flatten/cell_grid.h"
+#include "flatten/light.h"
 #include "flatten/polar_samples.h"
 #include "flatten/robust_fit.h"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 namespace endgrade {
 namespace {
 
-constexpr double kUnitUm = 62.5;  // lengths in the polynomials are in these, to keep them tame
 constexpr double kLargestSingleModeUm = 8.0;
 constexpr double kBlurThatHidesCore = 1.2;  // um
-constexpr double kLeastSigma = 0.25;  // luma units: rounding to whole grey levels, 1 / sqrt(12)
 
 // Core sizes of the fibres that the standard speaks of, with room for blur: 8 to 10 um single-mode,
 // 50 and 62.5 um multimode. Anything else round near the centre is not taken for a core.
@@ -22,74 +20,6 @@ bool PlausibleCore(double radius_um, cv::Point2d centre_um) {
   const bool single = radius_um > 1.8 && radius_um < 7.5;
   const bool multi = radius_um > 22.5 && radius_um < 34.0;
   return (single || multi) && std::hypot(centre_um.x, centre_um.y) < 4.0;
-}
-
-// Basis of the uneven light on one material: all of degree three in x and y, and r^4 for a smooth
-// profile of the material itself.
-constexpr int kLightColumns = 11;
-void LightBasis(cv::Point2d um, double* row) {
-  const double x = um.x / kUnitUm;
-  const double y = um.y / kUnitUm;
-  const double r2 = x * x + y * y;
-  const double basis[kLightColumns] = {
-      1, x, y, x * x, x * y, y * y, x * x * x, x * x * y, x * y * y, y * y * y, r2 * r2};
-  std::copy(basis, basis + kLightColumns, row);
-}
-
-// A polynomial surface over the end face.
-class Light {
- public:
-  Light() : coefficients_(kLightColumns, 0.0) {}
-  explicit Light(std::vector<double> coefficients) : coefficients_(std::move(coefficients)) {}
-
-  [[nodiscard]] double At(cv::Point2d um) const {
-    double row[kLightColumns];
-    LightBasis(um, row);
-    return Of(row);
-  }
-
-  // `row`: the basis at a place.
-  [[nodiscard]] double Of(const double* row) const {
-    double sum = 0.0;
-    for (size_t c = 0; c < kLightColumns; ++c) sum += coefficients_[c] * row[c];
-    return sum;
-  }
-
-  // Mean over all directions at a radius: odd powers vanish, x^2 and y^2 give r^2 / 2.
-  [[nodiscard]] double RingMean(cv::Point2d um) const {
-    const double r2 = um.dot(um) / (kUnitUm * kUnitUm);
-    return coefficients_[0] + 0.5 * (coefficients_[3] + coefficients_[5]) * r2 +
-           coefficients_[10] * r2 * r2;
-  }
-
-  // What is left of the light once its ring mean is gone.
-  [[nodiscard]] double Uneven(cv::Point2d um) const { return At(um) - RingMean(um); }
-
- private:
-  std::vector<double> coefficients_;
-};
-
-// 2,000 places are plenty for 11 numbers: a circle every two micrometres, 64 directions on each.
-constexpr double kLightStepUm = 2.0;
-constexpr int kLightDirections = 64;
-
-Light FitLight(const ContrastMap& map, const Scale& scale, double from_um, double to_um) {
-  const PolarSamples samples =
-      ReadCircles(map, scale, {0, 0}, {from_um, to_um, kLightStepUm, kLightDirections});
-  std::vector<double> rows;
-  std::vector<double> values;
-  std::vector<double> weights;
-  for (int i = 0; i < samples.num_radii; ++i) {
-    for (int d = 0; d < samples.num_directions; ++d) {
-      const float value = samples.At(i, d);
-      if (std::isnan(value)) continue;
-      rows.resize(rows.size() + kLightColumns);
-      LightBasis(samples.PlaceUm(i, d), rows.data() + rows.size() - kLightColumns);
-      values.push_back(static_cast<double>(value));
-      weights.push_back(samples.Radius(i) + 0.25 * kLightStepUm);
-    }
-  }
-  return Light(FitRobust(rows, values, weights, kLightColumns, kLeastSigma));
 }
 
 // A free-form brightness by radius: the median over all directions once the uneven light is gone.
@@ -188,70 +118,6 @@ void MakeMonotone(bool lit, double radius_um, RingTable* rings) {
 double Ramp(double value, double from, double to) {
   return std::clamp((value - from) / std::max(to - from, 1e-9), 0.0, 1.0);
 }
-
-// The light on both materials, and what it is beyond its ring mean, read at every kGrid-th cell and
-// straight between: it bends too little over that distance to tell.
-class LightGrid {
- public:
-  static constexpr int kGrid = 8;
-  using Block = std::array<float, kGrid>;
-  enum Surface : size_t { kGlass, kFerrule, kUnevenGlass, kUnevenFerrule, kSurfaces };
-
-  LightGrid(const ContrastMap& map, const Scale& scale, const Light& glass, const Light& ferrule) {
-    const cv::Size size(map.level.cols / kGrid + 3, map.level.rows / kGrid + 3);
-    for (size_t s = 0; s < kSurfaces; ++s) {
-      coarse_[s] = cv::Mat(size, CV_32FC1);
-      line_[s].resize(static_cast<size_t>(size.width));
-    }
-    // Node i is the middle of cells [kGrid * (i - 1), kGrid * i).
-    const double first = -kGrid + 0.5 * (kGrid - 1);
-    for (int y = 0; y < size.height; ++y) {
-      for (int x = 0; x < size.width; ++x) {
-        const cv::Point2d cell(first + kGrid * x, first + kGrid * y);
-        const cv::Point2d um = scale.ToUm(map.PxFromCell(cell));
-        double row[kLightColumns];
-        LightBasis(um, row);
-        const double on_glass = glass.Of(row);
-        const double on_ferrule = ferrule.Of(row);
-        coarse_[kGlass].at<float>(y, x) = static_cast<float>(on_glass);
-        coarse_[kFerrule].at<float>(y, x) = static_cast<float>(on_ferrule);
-        coarse_[kUnevenGlass].at<float>(y, x) = static_cast<float>(on_glass - glass.RingMean(um));
-        coarse_[kUnevenFerrule].at<float>(y, x) =
-            static_cast<float>(on_ferrule - ferrule.RingMean(um));
-      }
-    }
-  }
-
-  // Goes to a row of cells; blocks are of this row from then on.
-  void GoToRow(int row) {
-    const double place = (row + 0.5) / kGrid + 0.5;
-    const int above = static_cast<int>(place);
-    const auto part = static_cast<float>(place - above);
-    for (size_t s = 0; s < kSurfaces; ++s) {
-      const auto* upper = coarse_[s].ptr<float>(above);
-      const auto* lower = coarse_[s].ptr<float>(above + 1);
-      for (size_t i = 0; i < line_[s].size(); ++i) {
-        line_[s][i] = upper[i] * (1.0F - part) + lower[i] * part;
-      }
-    }
-  }
-
-  // The cells [kGrid * block, kGrid * (block + 1)) of the row.
-  [[nodiscard]] Block Read(Surface surface, int block) const {
-    const float* nodes = line_[surface].data() + block;
-    Block values;
-    for (size_t j = 0; j < kGrid / 2; ++j) {
-      const float part = (static_cast<float>(j) + 0.5F) / kGrid;
-      values[j] = nodes[0] * (0.5F - part) + nodes[1] * (0.5F + part);
-      values[j + kGrid / 2] = nodes[1] * (1.0F - part) + nodes[2] * part;
-    }
-    return values;
-  }
-
- private:
-  std::array<cv::Mat, kSurfaces> coarse_;           // CV_32FC1
-  std::array<std::vector<float>, kSurfaces> line_;  // of the row, by node
-};
 
 // The core: its own profile inside, a free-form ring about its edge, the glass outside.
 class Core {

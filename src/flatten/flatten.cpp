@@ -114,6 +114,26 @@ void FillHidden(const cv::Mat& hidden, double ferrule_from_um, ContrastMap* map)
   if (!seen.empty()) map->level.setTo(MedianOf(seen), hidden);
 }
 
+// Levels over the camera's own field; cells with a hidden pixel are not valid.
+void DivideField(const CameraField& field, ContrastMap* map) {
+  map->valid = cv::Mat(map->level.size(), CV_8UC1, cv::Scalar(255));
+  for (int row = 0; row < map->level.rows; ++row) {
+    auto* level = map->level.ptr<float>(row);
+    auto* valid = map->valid.ptr<std::uint8_t>(row);
+    for (int column = 0; column < map->level.cols; ++column) {
+      const cv::Rect block(map->roi_px.x + column * map->cell_px,
+                           map->roi_px.y + row * map->cell_px,
+                           map->cell_px,
+                           map->cell_px);
+      if ((block & field.roi_px) != block) continue;
+      const cv::Rect there = block - field.roi_px.tl();
+      const cv::Point middle = there.tl() + cv::Point(there.width / 2, there.height / 2);
+      level[column] /= field.gain.at<float>(middle);
+      if (cv::countNonZero(field.hidden(there)) > 0) valid[column] = 0;
+    }
+  }
+}
+
 }  // namespace
 
 std::optional<std::string> FlattenOptions::Problem() const {
@@ -128,9 +148,11 @@ ContrastMap Flatten(const Frame& frame,
                     const FibreGeometry& fibre,
                     const Scale& scale,
                     const ZoneMap& zones,
-                    const FlattenOptions& options) {
+                    const FlattenOptions& options,
+                    const CameraField* field) {
   ContrastMap map = LayCells(frame, fibre, scale, zones, kMarginUm, options);
   if (map.level.empty()) return map;
+  if (field) DivideField(*field, &map);
   const FaceRings rings = PlanRings(fibre, scale, map);
   const cv::Mat hidden = HiddenCells(map, zones);
   if (!hidden.empty()) FillHidden(hidden, rings.cladding_radius_um + 8.0, &map);
@@ -141,6 +163,7 @@ ContrastMap Flatten(const Frame& frame,
   cv::subtract(map.level, map.background, map.residual);
   map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
   if (!hidden.empty()) map.residual.setTo(0.0F, hidden);
+  if (!map.valid.empty()) map.residual.setTo(0.0F, map.valid == 0);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);
   FillLookUp(&map);

@@ -5,6 +5,7 @@
 #include <opencv2/core.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace endgrade {
@@ -23,19 +24,28 @@ std::vector<double> SolveWeighted(const std::vector<double>& rows,
                                   const std::vector<double>& values,
                                   const std::vector<double>& weights,
                                   int columns) {
-  cv::Mat normal = cv::Mat::zeros(columns, columns, CV_64F);
-  cv::Mat right = cv::Mat::zeros(columns, 1, CV_64F);
+  // Rows are padded to a length that is known here, so that each takes a few vector operations.
+  constexpr int kPadded = 12;
+  CV_Assert(columns <= kPadded);
   const auto width = static_cast<size_t>(columns);
-  auto* sums = right.ptr<double>();
+  std::array<std::array<double, kPadded>, kPadded> products{};
+  std::array<double, kPadded> sums{};
+  std::array<double, kPadded> row{};
   for (size_t i = 0; i < values.size(); ++i) {
     if (weights[i] <= 0.0) continue;
-    const double* row = &rows[i * width];
-    for (int a = 0; a < columns; ++a) {
+    std::copy_n(&rows[i * width], width, row.begin());
+    for (size_t a = 0; a < width; ++a) {
       const double weighted = weights[i] * row[a];
-      auto* products = normal.ptr<double>(a);
+      for (size_t b = 0; b < kPadded; ++b) products[a][b] += weighted * row[b];
       sums[a] += weighted * values[i];
-      for (int b = 0; b <= a; ++b) products[b] += weighted * row[b];
     }
+  }
+  cv::Mat normal(columns, columns, CV_64F);
+  cv::Mat right(columns, 1, CV_64F);
+  for (int a = 0; a < columns; ++a) {
+    const auto& from = products[static_cast<size_t>(a)];
+    std::copy_n(from.begin(), width, normal.ptr<double>(a));
+    right.at<double>(a) = sums[static_cast<size_t>(a)];
   }
   cv::completeSymm(normal, true);
   cv::Mat solution;

@@ -154,12 +154,26 @@ constexpr double kOval = 1.03;
 // much would throw half the face out of focus.
 constexpr double kNotRound = 1.15;
 
-void CheckOutline(const Ellipse& cladding, Conditions& conditions) {
-  const double ratio = cladding.semi_major_px / cladding.semi_minor_px;
+// Long over short axis as seen with square pixels: `aspect` is a pixel's height over its width.
+double AxisRatio(const Ellipse& cladding, double aspect) {
+  if (aspect == 1.0) return cladding.semi_major_px / cladding.semi_minor_px;
+  const cv::Matx22d stretch(1.0, 0.0, 0.0, aspect);
+  const cv::Matx22d shape = stretch * cladding.ToUnitCircle().inv();
+  const cv::Matx22d square = shape * shape.t();
+  const double mean = 0.5 * (square(0, 0) + square(1, 1));
+  const double apart = std::hypot(0.5 * (square(0, 0) - square(1, 1)), square(0, 1));
+  return std::sqrt((mean + apart) / (mean - apart));
+}
+
+void CheckOutline(const Ellipse& cladding, double aspect, Conditions& conditions) {
+  const double ratio = AxisRatio(cladding, aspect);
   if (ratio <= kOval) return;
+  const std::string pixels = aspect == 1.0
+                                 ? "the pixels are not square, or the face is tilted to the camera"
+                                 : "the face is tilted to the camera, or its pixels are not as the "
+                                   "camera profile has them";
   const std::string what = "The cladding looks " + Fixed(100.0 * (ratio - 1.0), 0) +
-                           " % longer one way than the other: the pixels are not square, or the "
-                           "face is tilted to the camera";
+                           " % longer one way than the other: " + pixels;
   if (ratio <= kNotRound) {
     conditions.warn.push_back({"cladding_oval", what + ". Sizes are corrected for it."});
     return;
@@ -203,7 +217,7 @@ void CheckFace(const FibreGeometry& geometry,
                const Scale& scale,
                const Limits& limits,
                Conditions& conditions) {
-  CheckOutline(geometry.cladding, conditions);
+  CheckOutline(geometry.cladding, scale.pixel_aspect, conditions);
   if (!geometry.core) return;
   const double diameter_um = 2.0 * geometry.core->MeanRadius() * scale.um_per_px;
   if (std::isfinite(diameter_um)) CheckCore(diameter_um, limits, conditions);

@@ -33,12 +33,13 @@ constexpr double kLeastContrast = 0.004;  // of the glass's brightness
 struct Patch {
   cv::Mat level;     // CV_32FC1
   double um = 0.25;  // a cell
+  double per_um = 4.0;
   double half_um = 0;
   double px_um = 0.25;  // of the picture that it was read from
 
   [[nodiscard]] float At(double x_um, double y_um) const {
-    const double x = std::clamp((x_um + half_um) / um, 0.0, level.cols - 1.001);
-    const double y = std::clamp((y_um + half_um) / um, 0.0, level.rows - 1.001);
+    const double x = std::clamp((x_um + half_um) * per_um, 0.0, level.cols - 1.001);
+    const double y = std::clamp((y_um + half_um) * per_um, 0.0, level.rows - 1.001);
     const int x0 = static_cast<int>(x);
     const int y0 = static_cast<int>(y);
     const auto fx = static_cast<float>(x - x0);
@@ -55,6 +56,7 @@ struct Patch {
 Patch ReadPatch(const Frame& frame, const Ellipse& cladding, double half_um, double um) {
   Patch patch;
   patch.um = um;
+  patch.per_um = 1.0 / um;
   patch.half_um = half_um;
   patch.px_um = kCladdingRadiusUm / cladding.MeanRadius();
   const int side = 2 * static_cast<int>(std::ceil(half_um / um)) + 1;
@@ -96,6 +98,22 @@ struct Trial {
   double score = 0;  // step over its own uncertainty
 };
 
+struct Direction {
+  double cos_t, sin_t;
+};
+
+const std::array<Direction, kRays>& Directions() {
+  static const auto directions = [] {
+    std::array<Direction, kRays> all{};
+    for (size_t ray = 0; ray < all.size(); ++ray) {
+      const double angle = 2.0 * CV_PI * static_cast<double>(ray) / kRays;
+      all[ray] = {std::cos(angle), std::sin(angle)};
+    }
+    return all;
+  }();
+  return directions;
+}
+
 // The step on every radius of the kind, about one centre.
 class Circle {
  public:
@@ -105,9 +123,7 @@ class Circle {
     columns_ = static_cast<int>(std::ceil(to / step_um_)) + 2;
     sums_.assign(static_cast<size_t>(kRays * columns_), 0.0F);
     for (int ray = 0; ray < kRays; ++ray) {
-      const double angle = 2.0 * CV_PI * ray / kRays;
-      const double c = std::cos(angle);
-      const double s = std::sin(angle);
+      const auto [c, s] = Directions()[static_cast<size_t>(ray)];
       float sum = 0.0F;
       for (int i = 1; i < columns_; ++i) {
         const double r = (i - 0.5) * step_um_;
@@ -117,7 +133,8 @@ class Circle {
     }
   }
 
-  [[nodiscard]] Trial At(double radius_um) const {
+  // A trial whose merit cannot be more than `least_merit` is left without share and score.
+  [[nodiscard]] Trial At(double radius_um, double least_merit) const {
     std::array<float, kRays> steps{};
     const double inner = std::max(0.0, radius_um - kind_.gap_um - kind_.window_um);
     for (int ray = 0; ray < kRays; ++ray) {
@@ -132,6 +149,8 @@ class Circle {
     std::nth_element(sorted.begin(), sorted.begin() + kRays / 2, sorted.end());
     const float median = sorted[kRays / 2];
     trial.step = static_cast<double>(median);
+    // A share is 1 at most.
+    if (!(std::abs(trial.step) > least_merit)) return trial;
     int shown = 0;
     for (size_t i = 0; i < kRays; ++i) {
       shown += steps[i] * median > 0.4F * median * median ? 1 : 0;
@@ -175,7 +194,7 @@ Trial BestOnGrid(
       if (std::hypot(centre.x, centre.y) > kind.furthest_um) continue;
       const Circle circle(patch, kind, centre);
       for (double r = kind.least_um; r <= kind.most_um + 1e-9; r += patch.um) {
-        const Trial trial = circle.At(r);
+        const Trial trial = circle.At(r, Merit(best));
         if (Merit(trial) > Merit(best)) best = trial;
       }
     }

@@ -2,7 +2,6 @@
 #pragma once
 
 #include "locate/level.h"
-#include "locate/rim_profile.h"
 
 #include <optional>
 

@@ -1,8 +1,7 @@
 // The brightness across a rim, averaged over those sectors of it that show it.
 #pragma once
 
-#include "locate/level.h"
-#include "locate/step_fit.h"
+#include <opencv2/core.hpp>
 
 #include <vector>
 
@@ -12,11 +11,5 @@ namespace endgrade::locate {
 // all rows where none is.
 [[nodiscard]] std::vector<double> CommonProfile(const cv::Mat& values,
                                                 const std::vector<double>& weights);
-
-// The same with distances in pixels of the level and the standard error of each value. Clipped
-// values are marked by a large one.
-[[nodiscard]] RimProfile ProfileOf(const PolarMap& map,
-                                   const std::vector<double>& weights,
-                                   double radius);
 
 }  // namespace endgrade::locate

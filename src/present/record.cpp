@@ -151,6 +151,26 @@ Json FibreJson(const FibreGrade& fibre, const Limits& limits) {
   return json;
 }
 
+Json CameraJson(const std::optional<CameraUse>& use, const Limits& limits) {
+  if (!use) return nullptr;
+  Json removed = Json::array();
+  for (const RemovedDirt& dirt : use->removed) {
+    const bool in_zone = dirt.zone >= 0 && dirt.zone < static_cast<int>(limits.zones.size());
+    removed.push_back(
+        {{"what", "fixed_dirt"},
+         {"how", dirt.divided ? "divided" : "hidden"},
+         {"zone",
+          in_zone ? Json(limits.zones[static_cast<std::size_t>(dirt.zone)].name) : Json(nullptr)},
+         {"centre_px", PointJson(dirt.centre_px, kPxDecimals)},
+         {"diameter_um", Rounded(dirt.diameter_um, kUmDecimals)},
+         {"transmission", Rounded(dirt.transmission, kShareDecimals)}});
+  }
+  return {{"id", use->id},
+          {"sha256", HashJson(use->sha256)},
+          {"flat_field", use->flat_field},
+          {"removed", std::move(removed)}};
+}
+
 // `measured`: without a fibre nothing is known of any of it.
 Json QualityJson(const Quality& quality, bool measured) {
   const auto number = [&](double value, int decimals) {
@@ -183,6 +203,7 @@ Json RecordOf(Json image, const Limits& limits, const Grade& grade, Json times) 
   json["program"] = {{"version", Version()}, {"build", Build()}};
   json["image"] = std::move(image);
   json["limits"] = LimitsJson(limits);
+  json["camera"] = CameraJson(grade.camera, limits);
   json["verdict"] = RecordWord(grade.verdict);
   json["marginal"] = grade.marginal;
   json["reasons"] = ReasonsJson(grade.reasons);

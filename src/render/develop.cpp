@@ -16,7 +16,7 @@ namespace endgrade::render {
 namespace {
 
 void AddHotPixels(cv::Mat& raw, const SceneDescription& scene) {
-  Random random(SubSeed(scene.seed, 41));
+  Random random(SubSeed(CameraSeed(scene), 41));
   for (int i = 0; i < scene.camera.hot_pixels; ++i) {
     const int x = random.Int(0, raw.cols - 1);
     const int y = random.Int(0, raw.rows - 1);

@@ -118,7 +118,9 @@ void VisitView(SceneCamera& c, Visitor& v) {
   v.Number("light_slope", c.light_slope, 0, 1);
   v.Number("light_direction_deg", c.light_direction_deg, -360, 360);
   v.Whole("lens_dirt", c.lens_dirt, 0, 50);
+  v.Whole("sensor_dust", c.sensor_dust, 0, 50);
   v.Whole("hot_pixels", c.hot_pixels, 0, 1000);
+  v.Seed("unit", c.unit);
 }
 
 template <typename Visitor>

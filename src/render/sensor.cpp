@@ -35,15 +35,26 @@ class Lamp {
 
 }  // namespace
 
-// Dirt on a lens or in front of the sensor is far out of focus: soft discs.
+std::uint64_t CameraSeed(const SceneDescription& scene) {
+  return scene.camera.unit != 0 ? scene.camera.unit : scene.seed;
+}
+
+// Dirt on a lens or in front of the sensor is far out of focus: soft discs. Dust on the sensor's
+// window is small and throws a shadow of its own size.
 std::vector<DirtSpot> LensDirt(const SceneDescription& scene) {
-  Random random(SubSeed(scene.seed, 30));
+  Random random(SubSeed(CameraSeed(scene), 30));
   std::vector<DirtSpot> spots;
   const double side = std::min(scene.camera.width_px, scene.camera.height_px);
   for (int i = 0; i < scene.camera.lens_dirt; ++i) {
     const double x = random.Uniform(0, scene.camera.width_px);
     const double y = random.Uniform(0, scene.camera.height_px);
     spots.push_back({{x, y}, side * random.Uniform(0.015, 0.06), random.LogUniform(0.008, 0.06)});
+  }
+  Random dust(SubSeed(CameraSeed(scene), 31));
+  for (int i = 0; i < scene.camera.sensor_dust; ++i) {
+    const double x = dust.Uniform(0, scene.camera.width_px);
+    const double y = dust.Uniform(0, scene.camera.height_px);
+    spots.push_back({{x, y}, dust.Uniform(2.5, 8.0), dust.LogUniform(0.08, 0.5)});
   }
   return spots;
 }

@@ -27,7 +27,11 @@ struct DirtSpot {
   double radius_px;
   double depth;
 };
+// Dirt on the lens and dust on the sensor.
 [[nodiscard]] std::vector<DirtSpot> LensDirt(const SceneDescription& scene);
+
+// Seed of what belongs to the camera and not to the scene.
+[[nodiscard]] std::uint64_t CameraSeed(const SceneDescription& scene);
 
 // How much of the lamp's light and the sensor's gain reach each pixel, electrons for light 1.
 [[nodiscard]] cv::Mat ElectronsPerLight(const SceneDescription& scene);

@@ -24,13 +24,18 @@ std::string Rounded(double value, const char* format) {
   return text;
 }
 
-Reason CladdingSizeReason(double measured_um, const FibreType& fibre) {
+Reason CladdingSizeReason(double measured_um, const FibreType& fibre, ScaleSource source) {
+  const bool given = source == ScaleSource::kGiven;
+  const std::string remedy =
+      given
+          ? "check --um-per-px against a scale target, or leave it out to use the cladding itself."
+          : "the profile is of another camera or magnification. Learn this one, or leave --camera "
+            "out to use the cladding itself.";
   return {"cladding_size",
-          "At the given scale the cladding measures " + Rounded(measured_um, "%.1f") + " um, not " +
+          std::string("At the ") + (given ? "given scale" : "camera profile's scale") +
+              " the cladding measures " + Rounded(measured_um, "%.1f") + " um, not " +
               Rounded(fibre.cladding_diameter_um, "%.0f") + " +/- " +
-              Rounded(fibre.cladding_tolerance_um, "%.1f") +
-              " um: check --um-per-px against a scale target, or leave it out to use the "
-              "cladding itself."};
+              Rounded(fibre.cladding_tolerance_um, "%.1f") + " um: " + remedy};
 }
 
 }  // namespace
@@ -42,6 +47,13 @@ std::optional<std::string> ScaleOptions::Problem() const {
   if (!(given_relative_uncertainty >= 0.0 && given_relative_uncertainty <= 0.2)) {
     return "ScaleOptions.given_relative_uncertainty = " +
            Rounded(given_relative_uncertainty, "%g") + ": must be within [0, 0.2]";
+  }
+  if (given_source == ScaleSource::kCladding) {
+    return "ScaleOptions.given_source: a given scale is not the cladding's";
+  }
+  if (!(pixel_aspect >= 0.5 && pixel_aspect <= 2.0)) {
+    return "ScaleOptions.pixel_aspect = " + Rounded(pixel_aspect, "%g") +
+           ": must be within [0.5, 2]";
   }
   return std::nullopt;
 }
@@ -69,9 +81,10 @@ Result<Scale> SetScale(const FibreGeometry& fibre,
 
   Scale scale;
   scale.centre_px = fibre.cladding.centre_px;
+  scale.pixel_aspect = options.pixel_aspect;
   double standard_relative = 0.0;
   if (options.um_per_px) {
-    scale.source = ScaleSource::kGiven;
+    scale.source = options.given_source;
     scale.um_per_px = *options.um_per_px;
     standard_relative = std::hypot(0.5 * options.given_relative_uncertainty, polish_relative);
   } else {
@@ -85,12 +98,13 @@ Result<Scale> SetScale(const FibreGeometry& fibre,
   scale.cladding_diameter_um = 2.0 * radius_px * scale.um_per_px;
   scale.um_from_px = fibre.cladding.ToUnitCircle() * (radius_px * scale.um_per_px);
 
-  if (scale.source == ScaleSource::kGiven) {
+  if (scale.source != ScaleSource::kCladding) {
     const double doubt_um =
         2.0 * std::hypot(standard_relative, fit_relative) * scale.cladding_diameter_um;
     if (std::abs(scale.cladding_diameter_um - nominal_um) >
         limits.fibre.cladding_tolerance_um + doubt_um) {
-      scale.warnings.push_back(CladdingSizeReason(scale.cladding_diameter_um, limits.fibre));
+      scale.warnings.push_back(
+          CladdingSizeReason(scale.cladding_diameter_um, limits.fibre, scale.source));
     }
   }
   return scale;

@@ -7,7 +7,8 @@ import unittest
 
 ENDGRADE = os.environ["ENDGRADE"]
 VERBS = [["grade"], ["limits"], ["limits", "list"], ["limits", "show"], ["limits", "check"],
-         ["render"], ["explain"]]
+         ["render"], ["explain"],
+         ["camera"], ["camera", "learn"], ["camera", "target"]]
 
 
 def run(*arguments):
@@ -26,7 +27,7 @@ class UsageTest(unittest.TestCase):
 
     def test_help_names_every_verb_and_every_exit_code(self):
         text = run("--help").stdout
-        for verb in ["grade", "explain", "limits", "render"]:
+        for verb in ["grade", "explain", "limits", "camera", "render"]:
             self.assertRegex(text, rf"(?m)^  {verb} ")
         for code in "0123":
             self.assertRegex(text, rf"Exit codes:[^:]*\b{code} ")

@@ -11,8 +11,8 @@ def refuse(token):
 
 
 schema = json.load(open(sys.argv[1], encoding="utf-8"))
-jsonschema.Draft7Validator.check_schema(schema)
-validator = jsonschema.Draft7Validator(schema)
+jsonschema.Draft202012Validator.check_schema(schema)
+validator = jsonschema.Draft202012Validator(schema)
 found = 0
 for number, line in enumerate(open(sys.argv[2], encoding="utf-8"), start=1):
     for error in validator.iter_errors(json.loads(line, parse_constant=refuse)):

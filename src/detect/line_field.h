@@ -1,0 +1,88 @@
+// Where lines are looked for, and how much of a segment lies there.
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+
+// The ring of the face that is summed over: [inner_um, outer_um) about the centre.
+struct LineField {
+  cv::Point2d centre;        // cells
+  cv::Matx22d um_from_cell;  // of (cell - centre)
+  double inner_um = 0;
+  double outer_um = 0;
+
+  // Share of the segment from a to b that lies in the ring and in an image of `size`.
+  [[nodiscard]] double ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const;
+};
+
+// A stretch of a segment, in shares of its length.
+struct Span {
+  double from, to;
+  [[nodiscard]] double Length() const { return std::max(0.0, to - from); }
+};
+
+// Shares of parallel segments that lie in a field: what they have in common is worked out once.
+class SharesInside {
+ public:
+  SharesInside(const LineField& field, cv::Point2d along, cv::Size size)
+      : field_(field),
+        x_{along.x, std::abs(along.x) < 1e-12 ? 0.0 : 1.0 / along.x, size.width - 1.0},
+        y_{along.y, std::abs(along.y) < 1e-12 ? 0.0 : 1.0 / along.y, size.height - 1.0} {
+    const cv::Vec2d step = field.um_from_cell * cv::Vec2d(along.x, along.y);
+    d_ = {step[0], step[1]};
+    dd_ = d_.dot(d_);
+    share_ = dd_ > 0.0 ? 1.0 / dd_ : 0.0;
+  }
+
+  // The share of the segment that begins at `a`.
+  [[nodiscard]] double From(cv::Point2d a) const {
+    const Span span = y_.Inside(a.y, x_.Inside(a.x, {0, 1}));
+    const cv::Vec2d start =
+        field_.um_from_cell * cv::Vec2d(a.x - field_.centre.x, a.y - field_.centre.y);
+    const cv::Point2d a_um(start[0], start[1]);
+    const double outer = InsideCircle(a_um, field_.outer_um, span).Length();
+    const double inner =
+        field_.inner_um > 0 ? InsideCircle(a_um, field_.inner_um, span).Length() : 0.0;
+    return std::max(0.0, outer - inner);
+  }
+
+ private:
+  // One coordinate of the segments: its change along them, one over it, the image's last.
+  struct Extent {
+    double d, share, last;
+
+    [[nodiscard]] Span Inside(double a, Span within) const {
+      if (std::abs(d) < 1e-12) return a >= 0 && a <= last ? within : Span{0, 0};
+      const double t0 = -a * share;
+      const double t1 = (last - a) * share;
+      return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
+    }
+  };
+
+  // Where a + t d, for t in `within`, is closer to the centre than `radius`.
+  [[nodiscard]] Span InsideCircle(cv::Point2d a, double radius, Span within) const {
+    const double ad = a.dot(d_);
+    const double root = ad * ad - dd_ * (a.dot(a) - radius * radius);
+    if (root <= 0.0 || dd_ <= 0.0) return {0, 0};
+    const double reach = std::sqrt(root);
+    return {std::max(within.from, (-ad - reach) * share_),
+            std::min(within.to, (-ad + reach) * share_)};
+  }
+
+  const LineField& field_;
+  Extent x_;
+  Extent y_;
+  cv::Point2d d_;  // um
+  double dd_ = 0;
+  double share_ = 0;
+};
+
+inline double LineField::ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const {
+  return SharesInside(*this, b - a, size).From(a);
+}
+
+}  // namespace endgrade

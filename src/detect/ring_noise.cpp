@@ -1,0 +1,236 @@
+#include "detect/ring_noise.h"
+
+#include "core/order_statistics.h"
+#include "detect/response.h"
+#include "flatten/cell_grid.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <numeric>
+#include <span>
+
+namespace endgrade {
+namespace {
+
+// A response's noise is never believed to be below this share of the face's own brightness: the
+// fitted clean face is no better than that, the less so over wide stretches, where a camera's
+// compression and the light leave steps of a per cent. Times the threshold it is the faintest
+// contrast that is called a feature: about 1.3 % for specks, 2.5 % for films. Chosen on the tuning
+// pictures; an inspector sees no less.
+constexpr double kModelFloor = 0.0020;
+constexpr double kModelFloorPerUm = 0.0008;  // a micrometre of the scale's sigma
+constexpr double kModelFloorMost = 0.0050;
+constexpr double kStepFloor = 0.12;  // grey levels of 255
+constexpr double kStepFloorPerUm = 0.10;
+constexpr double kStepFloorMost = 0.45;
+
+// Fewest independent places within a ring for a noise of its own; below it, the glass's is used.
+constexpr double kLeastPlaces = 24.0;
+
+// What is left at the rim once its ring is taken out is not noise but the rim's own unevenness: a
+// chip must stand out of it by this much more.
+constexpr double kRimDoubt = 1.5;
+
+// A single-mode core's bell is fitted, not known: its skirts leave more than noise.
+constexpr double kCoreDoubt = 1.3;
+constexpr double kCoreSkirtsUm = 6.0;
+constexpr double kLargestSingleModeUm = 8.0;
+
+// Grain is not Gaussian however well its spread is known.
+constexpr double kFerruleDoubt = 1.15;
+
+// Standard score that 1 % of a Gaussian lies above.
+constexpr float kTailScore = 2.326F;
+constexpr float kMostTail = 2.5F;
+
+// How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
+// both: the lesser of the two sides is the grain's.
+float TailFactor(std::span<const float> values, float sigma) {
+  if (values.size() < 2000 || sigma <= 0.0F) return 1.0F;
+  OrderStatistics ranked(values);
+  const auto last = static_cast<double>(values.size() - 1);
+  const float low = -ranked.At(static_cast<size_t>(0.01 * last));
+  const float high = ranked.At(static_cast<size_t>(0.99 * last));
+  return std::clamp(std::min(low, high) / (kTailScore * sigma), 1.0F, kMostTail);
+}
+
+// The three materials whose noise is pooled where a ring of its own is too small to count.
+enum Material : size_t { kGlass, kRim, kFerrule, kMaterials };
+
+Material MaterialOf(double inner_um, double outer_um, double rim_um) {
+  if (outer_um < rim_um - 4.5) return kGlass;
+  return inner_um > rim_um + 5.5 ? kFerrule : kRim;
+}
+
+constexpr size_t kSectors = 8;
+
+// Which eighth of the face a cell lies in.
+size_t SectorOf(float dx, float dy) {
+  return (dx > 0 ? 1U : 0U) | (dy > 0 ? 2U : 0U) | (std::abs(dx) > std::abs(dy) ? 4U : 0U);
+}
+
+using Sectors = std::array<std::span<const float>, kSectors>;
+
+size_t Count(const Sectors& sectors) {
+  size_t count = 0;
+  for (const auto& sector : sectors) count += sector.size();
+  return count;
+}
+
+// Values of a response's band at places spread evenly over the face, by ring and sector.
+class RingSamples {
+ public:
+  RingSamples(const ContrastMap& map, const Response& response, int stride) {
+    const size_t most = response.band.total() / static_cast<size_t>(stride) +
+                        static_cast<size_t>(response.band.rows);
+    std::vector<std::uint16_t> bins(most);
+    std::vector<float> found(most);
+    first_.assign((map.ring_edges_um.size() - 1) * kSectors + 1, 0);
+    size_t count = 0;
+    const auto furthest = static_cast<float>(map.outer_um);
+    const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
+    const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
+    for (int row = 0; row < response.band.rows; ++row) {
+      const auto* band = response.band.ptr<float>(row);
+      const auto* radius = response.radius_um.ptr<float>(row);
+      const float dy = static_cast<float>(row) - middle_y;
+      for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
+        if (radius[column] >= furthest) continue;
+        const size_t sector = SectorOf(static_cast<float>(column) - middle_x, dy);
+        const size_t bin = map.RingOf(radius[column]) * kSectors + sector;
+        bins[count] = static_cast<std::uint16_t>(bin);
+        found[count++] = band[column];
+        ++first_[bin + 1];
+      }
+    }
+    std::partial_sum(first_.begin(), first_.end(), first_.begin());
+    values_.resize(count);
+    std::vector<size_t> next = first_;
+    for (size_t i = 0; i < count; ++i) values_[next[bins[i]]++] = found[i];
+  }
+
+  [[nodiscard]] Sectors Ring(size_t ring) const {
+    Sectors sectors;
+    for (size_t s = 0; s < kSectors; ++s) {
+      const size_t from = first_[ring * kSectors + s];
+      const size_t to = first_[ring * kSectors + s + 1];
+      sectors[s] = std::span<const float>(values_).subspan(from, to - from);
+    }
+    return sectors;
+  }
+
+ private:
+  std::vector<float> values_;
+  std::vector<size_t> first_;  // by ring and sector: where its values begin
+};
+
+std::vector<float> Joined(const Sectors& sectors, size_t first, size_t step) {
+  std::vector<float> values;
+  for (size_t i = first; i < kSectors; i += step) {
+    values.insert(values.end(), sectors[i].begin(), sectors[i].end());
+  }
+  return values;
+}
+
+// The noise in most sectors: dirt in up to half of them does not count as noise. `places`: how many
+// independent values there are in all; with few, sectors are joined.
+float QuietSigma(const Sectors& sectors, double places) {
+  const size_t parts = places >= 16.0 * kSectors ? kSectors : places >= 64.0 ? 4 : 1;
+  std::vector<float> sigmas;
+  const auto add = [&](std::span<const float> values) {
+    if (values.size() >= 12) sigmas.push_back(NoiseSigma(values));
+  };
+  for (size_t part = 0; part < parts; ++part) {
+    parts == kSectors ? add(sectors[part]) : add(Joined(sectors, part, parts));
+  }
+  if (sigmas.empty()) return 0.0F;
+  std::sort(sigmas.begin(), sigmas.end());
+  return sigmas[(sigmas.size() - 1) / 2];
+}
+
+}  // namespace
+
+RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response) {
+  const auto& edges = map.ring_edges_um;
+  const size_t count = edges.size() - 1;
+  // Cells that share a smoothing are one independent value: a few samples of each are enough.
+  const double cells = response.sigma_cells / response.reduction;
+  const double correlated = 4.0 * CV_PI * cells * cells;
+  // The finest scales have far more of them than are needed.
+  const int stride = response.reduction == 1 ? std::clamp(static_cast<int>(correlated / 2.0), 1, 23)
+                                             : std::clamp(static_cast<int>(correlated / 4.0), 1, 9);
+  const double place = correlated / stride;  // samples of one independent value
+  const RingSamples samples(map, response, stride);
+  const double scale_um = response.sigma_cells * map.um_per_cell;
+  const double share = std::min(kModelFloorMost, kModelFloor + kModelFloorPerUm * scale_um);
+  // Steps of a grey level or two are rounding and compression, whatever they are a share of.
+  const double steps =
+      std::min(kStepFloorMost, kStepFloor + kStepFloorPerUm * scale_um) * map.white_level / 255.0;
+  const auto floor = static_cast<float>(std::max(steps, share * map.glass_level));
+  std::array<std::array<std::vector<float>, kSectors>, kMaterials> materials;
+  std::array<float, kMaterials> pooled{};
+  std::array<double, kMaterials> tails{};
+  for (size_t i = 0; i < count; ++i) {
+    auto& material = materials[MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um)];
+    const Sectors ring = samples.Ring(i);
+    for (size_t s = 0; s < kSectors; ++s) {
+      material[s].insert(material[s].end(), ring[s].begin(), ring[s].end());
+    }
+  }
+  for (size_t m = 0; m < kMaterials; ++m) {
+    Sectors material;
+    std::copy(materials[m].begin(), materials[m].end(), material.begin());
+    const double places = static_cast<double>(Count(material)) / place;
+    pooled[m] = std::max(floor, QuietSigma(material, places));
+    tails[m] = m == kRim ? kRimDoubt : 1.0;
+    if (m == kGlass) continue;
+    tails[m] *= static_cast<double>(TailFactor(Joined(material, 0, 1), pooled[m]));
+    if (m == kFerrule) tails[m] *= kFerruleDoubt;
+  }
+  const bool single_mode = map.core_radius_um > 0 && map.core_radius_um < kLargestSingleModeUm;
+  std::vector<double> sigmas(count);
+  for (size_t i = 0; i < count; ++i) {
+    const Material m = MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um);
+    const auto pool = static_cast<double>(pooled[m]);
+    const double shot =
+        map.glass_noise > 0 ? std::max(1.0, map.ring_noise[i] / map.glass_noise) : 1.0;
+    sigmas[i] = pool * tails[m] * (m == kGlass ? shot : 1.0);
+    sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
+    const Sectors ring = samples.Ring(i);
+    const double places = static_cast<double>(Count(ring)) / place;
+    if (places < kLeastPlaces) continue;
+    const float own = std::max(floor, QuietSigma(ring, places));
+    sigmas[i] = static_cast<double>(own) * tails[m];
+    // Even light makes the glass one population: a ring of it is not believed to be quieter.
+    if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
+    sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
+  }
+  for (size_t i = 0; i < count && single_mode; ++i) {
+    if (edges[i + 1] <= map.core_radius_um + kCoreSkirtsUm) sigmas[i] *= kCoreDoubt;
+  }
+  return {map, std::move(sigmas)};
+}
+
+RingNoise::RingNoise(const ContrastMap& map, std::vector<double> sigmas)
+    : sigmas_(std::move(sigmas)) {
+  by_quarter_um_.reserve(map.ring_by_quarter_um.size());
+  for (const auto ring : map.ring_by_quarter_um) {
+    by_quarter_um_.push_back(static_cast<float>(sigmas_[ring]));
+  }
+}
+
+RingNoise RingNoise::LeastWithin(double reach_um) const {
+  RingNoise least = *this;
+  const auto reach = static_cast<std::ptrdiff_t>(std::ceil(4.0 * reach_um)) + 1;
+  const auto count = static_cast<std::ptrdiff_t>(by_quarter_um_.size());
+  for (std::ptrdiff_t i = 0; i < count; ++i) {
+    const auto from = by_quarter_um_.begin() + std::max<std::ptrdiff_t>(0, i - reach);
+    const auto to = by_quarter_um_.begin() + std::min(count, i + reach + 1);
+    least.by_quarter_um_[static_cast<size_t>(i)] = *std::min_element(from, to);
+  }
+  return least;
+}
+
+}  // namespace endgrade
