@@ -4,8 +4,6 @@
 #include "endgrade/explain.h"
 #include "measure/shape.h"
 
-#include <opencv2/imgproc.hpp>
-
 #include <algorithm>
 #include <cmath>
 #include <utility>
@@ -48,9 +46,18 @@ struct Way {
   [[nodiscard]] cv::Point2d At(double cells) const { return middle + along * cells; }
 };
 
-std::vector<double> Read(const cv::Mat& image, const Way& way, int steps) {
+// A map whose cells are `reduction` cells of the contrast map wide.
+struct Reduced {
+  cv::Mat image;
+  int reduction = 1;
+  [[nodiscard]] double At(cv::Point2d cell) const {
+    return SampleAt(image, {(cell.x + 0.5) / reduction - 0.5, (cell.y + 0.5) / reduction - 0.5});
+  }
+};
+
+std::vector<double> Read(const Reduced& map, const Way& way, int steps) {
   std::vector<double> values;
-  for (int i = -steps; i <= steps; ++i) values.push_back(SampleAt(image, way.At(i * kStepCells)));
+  for (int i = -steps; i <= steps; ++i) values.push_back(map.At(way.At(i * kStepCells)));
   return values;
 }
 
@@ -75,16 +82,28 @@ double UmPerCellAlong(const ContrastMap& map, cv::Point2d along) {
   return std::hypot(um[0], um[1]);
 }
 
-cv::Mat Smooth(const cv::Mat& residual, double sigma_cells) {
-  cv::Mat smooth;
-  if (sigma_cells <= 0) return residual;
-  cv::GaussianBlur(residual, smooth, cv::Size(), sigma_cells);
-  return smooth;
+// The map on which the search took the border. A feature of several pieces names the smoothing of
+// its coarsest, but peak and depth of its strongest: the scale at which the peak is that high.
+Reduced Smooth(const ContrastMap& map,
+               const std::vector<ScaleNoise>& scales,
+               const Region& region) {
+  Reduced best{map.residual, 1};
+  double least = 1e300;
+  for (const ScaleNoise& scale : scales) {
+    if (scale.sigma_cells > region.smoothing_cells + kSameSnr) continue;
+    const Response response = RespondAtScale(map, map.residual, scale.sigma_cells);
+    const Reduced here{response.smooth, response.reduction};
+    const double apart = std::abs(here.At(region.peak) - region.base - region.depth);
+    if (apart >= least) continue;
+    least = apart;
+    best = here;
+  }
+  return best;
 }
 
 // Through the peak, along the longest direction of what is over the border, or across it for a
 // narrow thing, whose size is its width.
-Way ChooseWay(const cv::Mat& smooth, const Region& region, double border, bool narrow, int steps) {
+Way ChooseWay(const Reduced& smooth, const Region& region, double border, bool narrow, int steps) {
   Way best{region.peak, {1, 0}};
   double best_extent = -1;
   for (int i = 0; i < kDirections; ++i) {
@@ -102,20 +121,21 @@ Way ChooseWay(const cv::Mat& smooth, const Region& region, double border, bool n
 }
 
 ProfileAcross ProfileOfRegion(const ContrastMap& map,
+                              const std::vector<ScaleNoise>& scales,
                               const Region& region,
                               const Feature& feature,
                               double seen_um) {
   ProfileAcross profile;
-  const cv::Mat smooth = Smooth(map.residual, region.smoothing_cells);
+  const Reduced smooth = Smooth(map, scales, region);
   const double reach_um = std::min(kMostReachUm, 0.9 * seen_um + 4.0);
   const int steps = static_cast<int>(std::ceil(reach_um / map.um_per_cell / kStepCells));
-  profile.base_level = SampleAt(smooth, region.peak) - region.depth;
+  profile.base_level = smooth.At(region.peak) - region.depth;
   profile.border_level = profile.base_level + 0.5 * region.depth;
   const bool narrow = feature.kind == FeatureKind::kScratch;
   const Way way = ChooseWay(smooth, region, profile.border_level, narrow, steps);
   const double um = UmPerCellAlong(map, way.along) * kStepCells;
   profile.level = Read(smooth, way, steps);
-  profile.raw = Read(map.residual, way, steps);
+  profile.raw = Read({map.residual, 1}, way, steps);
   for (int i = -steps; i <= steps; ++i) profile.offset_um.push_back(i * um);
   const auto [left, right] =
       Crossings(profile.level, profile.border_level, region.depth < 0 ? -1 : 1);
@@ -243,8 +263,11 @@ Result<Evidence> FindEvidence(const GradedPicture& picture, int id) {
   const double blur_cells = std::max(kLeastBlurCells, map.blur_sigma_cells);
   evidence.blur_um = map.um_per_cell * std::hypot(blur_cells, seen.smoothing_cells);
   AddResponse(picture, seen, &evidence);
-  evidence.profile = seen.is_line ? ProfileOfLine(map, seen)
-                                  : ProfileOfRegion(map, seen, *found, evidence.seen_diameter_um);
+  evidence.profile =
+      seen.is_line
+          ? ProfileOfLine(map, seen)
+          : ProfileOfRegion(
+                map, picture.workings.detection.scales, seen, *found, evidence.seen_diameter_um);
   return evidence;
 }
 

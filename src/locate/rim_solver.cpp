@@ -200,7 +200,8 @@ void RimSolver::AddSector(std::size_t index, RimFit* fit, Normal* normal) {
   fit->cost += misfit;
   const SectorModel::Paths paths = model_.ByParameters();
   for (std::size_t a = 0; a < kAll; ++a) {
-    const auto& [through, factor] = paths[a];
+    const RayQuantity through = paths[a].through;
+    const double factor = paths[a].factor;
     if (factor == 0.0) continue;
     const auto& square = sums.square[through];
     const auto times = [&](const SectorModel::Path& other) {

@@ -198,8 +198,7 @@ const std::string kTests = std::string(ENDGRADE_SOURCE_DIR) + "/tests/";
 bool SchemaAccepts(const TemporaryFolder& folder, const std::string& lines) {
   const auto file = folder.Write("records.ndjson", lines);
   const std::string command = "/usr/bin/python3 -B '" + kTests + "present/validate_records.py' '" +
-                              kTests + "cli/endgrade.result-1.schema.json' '" +
-                              file.string() + "'";
+                              kTests + "cli/endgrade.result-1.schema.json' '" + file.string() + "'";
   return std::system(command.c_str()) == 0;  // NOLINT(concurrency-mt-unsafe)
 }
 
