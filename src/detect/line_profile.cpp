@@ -347,7 +347,11 @@ LineProfile MeasureProfile(const cv::Mat& residual,
   Fits fits = TryWidths(profile, widths, FitBar, {middle, 0.6, 0.2}, blur);
   if (HasTwoSides(profile)) {
     // The spine follows the stronger half, up to a quarter of the width off the whole's middle.
-    const Fits halves = TryWidths(profile, widths, FitHalves, {middle, 4.0, 0.4}, blur);
+    // Coarsely over all of that first: a fit of halves is dear.
+    std::vector<double> few;
+    for (size_t i = 0; i < widths.size(); i += 3) few.push_back(widths[i]);
+    const Fits rough = TryWidths(profile, few, FitHalves, {middle, 4.0, 0.8}, blur);
+    const Fits halves = TryWidths(profile, widths, FitHalves, {rough.centre, 0.4, 0.4}, blur);
     const bool opposite = halves.best.left * halves.best.right < 0;
     if (opposite && halves.best.error < kTwoSidesGain * fits.best.error) fits = halves;
   }

@@ -495,7 +495,7 @@ std::vector<float> DistancesWithin(double reach,
 void JoinSides(const ContrastMap& map, LinesFound* found) {
   constexpr double kGapUm = 1.0;
   constexpr double kLeastShared = 0.6;  // of the shorter one's length
-  constexpr double kLeastRatio = 0.4;   // of their heights
+  constexpr double kLeastRatio = 0.3;   // of their heights: a bright side may be clipped
   std::vector<bool> drop(found->lines.size(), false);
   std::vector<std::vector<cv::Point2d>> points;
   for (const Region& line : found->lines) points.push_back(Resample(line.spine, 2.0));
