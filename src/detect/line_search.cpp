@@ -325,6 +325,29 @@ bool IsOfItsSign(const LineCandidate& candidate, const LineProfile& profile) {
   return !one_sided || profile.peak * static_cast<double>(candidate.sign) > 0;
 }
 
+// Whether the picture, as it is now, still shows anything of the candidate's sign along its spine:
+// most candidates are what the response saw of lines that have been taken out since.
+bool IsStillThere(const ContrastMap& map,
+                  const cv::Mat& residual,
+                  const LineCandidate& candidate,
+                  const std::vector<cv::Point2d>& spine) {
+  const double bound = 0.5 * map.glass_level;
+  double sum = 0;
+  int count = 0;
+  for (const cv::Point2d& p : Resample(spine, 2.0)) {
+    double best = -bound;
+    for (int dy = -1; dy <= 1; ++dy) {
+      for (int dx = -1; dx <= 1; ++dx) {
+        const double value = SampleAt(residual, p + cv::Point2d(dx, dy));
+        best = std::max(best, value * static_cast<double>(candidate.sign));
+      }
+    }
+    sum += std::min(best, bound);
+    ++count;
+  }
+  return count > 0 && sum / count >= 0.5 * kLeastContrast * map.glass_level;
+}
+
 // The spine moved sideways, to the left of its direction for a negative offset.
 std::vector<cv::Point2d> Shifted(const std::vector<cv::Point2d>& spine, double offset_cells) {
   std::vector<cv::Point2d> moved = spine;
@@ -390,7 +413,8 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     for (cv::Point2d& p : trace.spine) {
       p = {(p.x + 0.5) * pass.reduction - 0.5, (p.y + 0.5) * pass.reduction - 0.5};
     }
-    if (trace.snr < pass.threshold || !MayBeALine(map, trace)) {
+    if (trace.snr < pass.threshold || !MayBeALine(map, trace) ||
+        !IsStillThere(map, *residual, candidate, trace.spine)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
     }
