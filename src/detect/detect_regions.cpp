@@ -105,13 +105,23 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
          region->edge_sharpness < kShadowMostSharpness;
 }
 
-// What is both fainter than an inspector sees and hardly above the threshold is the camera's:
-// blocks of its compression, or what the fitted core leaves.
+// What is both fainter than an inspector sees and hardly above the threshold is the camera's where
+// noise cannot be what the threshold stands above: blocks of its compression in a smooth picture,
+// or what the fitted core leaves. Where a picture is noisy the threshold is trusted.
 constexpr double kFaintContrast = 0.04;
 constexpr double kFaintSnr = 8.0;
+constexpr double kSmoothNoise = 0.006;  // of the glass, one cell
+constexpr double kCoreReachUm = 12.5;   // of a single-mode core's light
 
 bool IsTooFaint(const ContrastMap& map, const Region& region) {
-  return std::abs(region.depth) < kFaintContrast * map.glass_level && region.snr < kFaintSnr;
+  if (std::abs(region.depth) >= kFaintContrast * map.glass_level || region.snr >= kFaintSnr) {
+    return false;
+  }
+  const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
+  const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
+  const bool by_the_core =
+      whole.contains(peak) && map.radius_um.at<float>(peak) < static_cast<float>(kCoreReachUm);
+  return by_the_core || map.glass_noise < kSmoothNoise * map.glass_level;
 }
 
 // The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc
