@@ -52,12 +52,11 @@ RuleCount CountRule(const Rule& rule,
       ++count.most;
       count.touching.push_back(i);
       if (Holds(rule.size, measured)) ++count.least;
+      const bool plain = feature.snr >= kPlainSnr && rule.size.Contains(size_um);
+      if (plain) ++count.plain;
       // A larger one would break this rule or a stricter one.
       const double at_least_um = std::max(0.0, size_um - doubt_um - smear_um);
-      if (feature.snr >= kPlainSnr && rule.size.Contains(size_um) &&
-          at_least_um >= rule.size.from_um.value_or(0.0)) {
-        ++count.beyond_doubt;
-      }
+      if (plain && at_least_um >= rule.size.from_um.value_or(0.0)) ++count.beyond_doubt;
     }
     const bool open_ended = feature.cut_by_frame && feature.kind == FeatureKind::kDefect;
     const bool may_touch =

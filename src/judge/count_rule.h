@@ -18,8 +18,9 @@ struct RuleCount {
   int least = 0;
   int most = 0;
 
-  // As `least`, of features so plain that no poor picture makes them up: well above the noise, and
-  // in the range even if the picture's own smear is all taken off their size.
+  // As `found`, of features that stand well above the noise; and of those, the ones whose size is
+  // in the range even with its uncertainty and the picture's smear taken off.
+  int plain = 0;
   int beyond_doubt = 0;
 
   // As `most`, when besides a defect that the picture cuts off may be larger than its seen part, by

@@ -21,7 +21,8 @@ struct RuleFindings {
   std::vector<Reason> forbid;
   bool any_marginal = false;
   bool all_broken_marginal = true;
-  bool any_beyond_doubt = false;  // a rule is broken however poor the picture
+  bool any_plain = false;         // a rule is broken by what stands well above the noise
+  bool any_beyond_doubt = false;  // and by its size however blurred the picture
 };
 
 std::string Capitalised(std::string text) {
@@ -118,6 +119,7 @@ RuleOutcome ApplyRule(size_t index,
                                  Sizes(rule, count.in_range, features) + ", " + AllowedWords(rule) +
                                  "."});
     findings.all_broken_marginal = findings.all_broken_marginal && outcome.marginal;
+    if (count.plain > allowed) findings.any_plain = true;
     if (count.beyond_doubt > allowed) findings.any_beyond_doubt = true;
   }
   if (outcome.marginal && outcome.met && options.decision == DecisionRule::kGuarded) {
@@ -191,8 +193,9 @@ Grade Judge(FibreGeometry geometry,
   Grade grade;
   // What a poor picture seems to show is enough for a fail only where the picture cannot have made
   // it up: noise, blur and movement look like dirt too.
-  const bool doubtful =
-      conditions.poor && !findings.any_beyond_doubt && options.decision == DecisionRule::kSimple;
+  const bool doubtful = ((conditions.poor && !findings.any_beyond_doubt) ||
+                         (conditions.noisy && !findings.any_plain)) &&
+                        options.decision == DecisionRule::kSimple;
   if (!findings.fail.empty() && doubtful) {
     grade.verdict = Verdict::kUngradable;
     grade.reasons = std::move(conditions.forbid);

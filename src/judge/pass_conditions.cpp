@@ -94,7 +94,7 @@ void CheckSmallest(const std::vector<ZoneSight>& sight,
         (text.empty() ? "" : "; ") + ("in " + ZoneWords(limits.zones[i])) + ", " + Joined(missed);
   }
   if (text.empty()) return;
-  conditions.poor = true;
+  conditions.noisy = true;
   conditions.forbid.push_back({"cannot_see_small",
                                "Features with a contrast of " + Fixed(quality.stated_contrast, 2) +
                                    " could be missed: " + text + ". " +
