@@ -1,5 +1,7 @@
 #include "detect/fine_border.h"
 
+#include "detect/narrow_rim.h"
+
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -10,7 +12,10 @@
 namespace endgrade {
 namespace {
 
-constexpr double kClearSigma = 8.0;   // a border is seen where the region stands this high
+constexpr double kClearSigma = 8.0;  // a border is seen where the region stands this high
+constexpr double kStrongSigma = 12.0;
+constexpr double kStrongShare = 0.5;  // of the finest scale of the search
+constexpr double kSmallUm2 = 80.0;    // of larger ones half a blur is little
 constexpr float kBorderShare = 0.5F;  // of the region's height: where a sharp-edged disc ends
 constexpr float kLeastBorderSigma = 2.5F;
 constexpr double kTopShare = 0.85;      // quantile of the heights inside that counts as its height
@@ -21,6 +26,11 @@ constexpr double kMostGrowth = 2.0;     // fine area over coarse area
 // A particle may be bright with a dark rim, or the reverse, and its rim is part of it.
 constexpr float kRimSigma = 5.0F;
 constexpr double kRimReachUm = 3.0;
+// A ring's mean is told from sharpening this much better than one cell of it.
+constexpr double kMeanOverCell = 0.05;
+constexpr double kMiddleDepth = 0.8;   // of the greatest distance from the border
+constexpr double kHollowShare = 0.75;  // of the region's height
+constexpr double kOuterSlack = 1.0;    // cells, beyond where the rim ends on average
 constexpr double kLeastRimmed =
     0.2;  // hollows shine on one side only: share of the border that must have a rim
 
@@ -36,31 +46,43 @@ struct View {
   double sigma_cells = 0;
 };
 
-double NoiseAt(const ContrastMap& map, const ScaleNoise& scale, cv::Point2d cell) {
+size_t RingAt(const ContrastMap& map, cv::Point2d cell) {
   const int x = std::clamp(cvRound(cell.x), 0, map.radius_um.cols - 1);
   const int y = std::clamp(cvRound(cell.y), 0, map.radius_um.rows - 1);
-  return scale.ring_noise[map.RingOf(map.radius_um.at<float>(y, x))];
+  return map.RingOf(map.radius_um.at<float>(y, x));
 }
 
-// The finest scale at which the region is clear; nothing if that is no finer than its own.
-std::optional<size_t> FinestClear(const ContrastMap& map,
-                                  const std::vector<ScaleNoise>& scales,
-                                  const Region& region) {
-  for (size_t i = 0; i < scales.size(); ++i) {
-    if (scales[i].sigma_cells > region.smoothing_cells * 1.01) break;
-    const double noise = NoiseAt(map, scales[i], region.peak);
-    if (std::abs(region.depth) >= kClearSigma * noise) return i;
+struct Smoothing {
+  double sigma_cells = 0;
+  double noise = 0;  // at the region
+};
+
+// The least smoothing at which the region is clear, no more than it was found with. What is strong
+// needs less than the search's finest scale, which is made for what is not.
+std::optional<Smoothing> FinestClear(const ContrastMap& map,
+                                     const std::vector<ScaleNoise>& scales,
+                                     const Region& region) {
+  const size_t ring = RingAt(map, region.peak);
+  const Smoothing half{kStrongShare * scales[0].sigma_cells,
+                       std::min(map.ring_noise[ring], scales[0].ring_noise[ring] / kStrongShare)};
+  const bool small =
+      static_cast<double>(region.cells.size()) < kSmallUm2 / (map.um_per_cell * map.um_per_cell);
+  if (small && std::abs(region.depth) >= kStrongSigma * half.noise) return half;
+  for (const ScaleNoise& scale : scales) {
+    if (scale.sigma_cells > region.smoothing_cells * 1.01) break;
+    const double noise = scale.ring_noise[ring];
+    if (std::abs(region.depth) >= kClearSigma * noise) return Smoothing{scale.sigma_cells, noise};
   }
   return std::nullopt;
 }
 
 View LookAt(const ContrastMap& map,
             const cv::Mat& residual,
-            const ScaleNoise& scale,
+            const Smoothing& scale,
             const Region& region) {
   View view;
   view.sigma_cells = scale.sigma_cells;
-  view.noise = static_cast<float>(NoiseAt(map, scale, region.peak));
+  view.noise = static_cast<float>(scale.noise);
   const cv::Rect whole(0, 0, residual.cols, residual.rows);
   const cv::Rect core = cv::boundingRect(region.cells);
   const int margin =
@@ -81,7 +103,9 @@ View LookAt(const ContrastMap& map,
   const double sign = region.depth < 0 ? -1.0 : 1.0;
   smooth(view.box - wide.tl()).convertTo(view.height, CV_32FC1, sign, -sign * region.base);
   view.inside = cv::Mat::zeros(view.box.size(), CV_8UC1);
-  for (const cv::Point& cell : region.cells) view.inside.at<uchar>(cell - view.box.tl()) = 255;
+  for (size_t i = 0; i < region.body_cells; ++i) {
+    view.inside.at<uchar>(region.cells[i] - view.box.tl()) = 255;
+  }
   return view;
 }
 
@@ -158,6 +182,19 @@ void AddCrossings(const View& view,
   }
 }
 
+// Cells from the border of `body`, below 0 inside it.
+cv::Mat DistanceFromBorder(const cv::Mat& body) {
+  cv::Mat inside;
+  cv::Mat distance;
+  cv::distanceTransform(body == 0, distance, cv::DIST_L2, cv::DIST_MASK_5);
+  cv::distanceTransform(body, inside, cv::DIST_L2, cv::DIST_MASK_5);
+  distance -= inside;
+  // From the nearest cells on the other side to the border between them.
+  cv::subtract(distance, 0.5, distance, body == 0);
+  cv::add(distance, 0.5, distance, body);
+  return distance;
+}
+
 // Cells of the other sign right around `body`, and the height at which they end; empty when there
 // is no rim.
 struct Rim {
@@ -182,11 +219,14 @@ std::optional<Rim> FindRim(
   const cv::Moments moments = cv::moments(body, true);
   const cv::Point2d middle(moments.m10 / moments.m00, moments.m01 / moments.m00);
   std::array<bool, 24> rimmed{};
+  const auto sector = [&](int x, int y) {
+    const double turn = std::atan2(y - middle.y, x - middle.x) / (2.0 * CV_PI) + 0.5;
+    return static_cast<size_t>(turn * 24.0) % 24;
+  };
   for (int y = 0; y < body.rows; ++y) {
     for (int x = 0; x < body.cols; ++x) {
       if (!near.at<uchar>(y, x) || !high.at<uchar>(y, x)) continue;
-      const double turn = std::atan2(y - middle.y, x - middle.x) / (2.0 * CV_PI) + 0.5;
-      rimmed[static_cast<size_t>(turn * 24.0) % 24] = true;
+      rimmed[sector(x, y)] = true;
     }
   }
   const auto seen = std::count(rimmed.begin(), rimmed.end(), true);
@@ -200,10 +240,50 @@ std::optional<Rim> FindRim(
   const auto middle_of = crest.begin() + static_cast<std::ptrdiff_t>(crest.size() / 2);
   std::nth_element(crest.begin(), middle_of, crest.end());
   rim.threshold = std::max(0.5F * *middle_of, kLeastBorderSigma * view.noise);
-  const double reach = kRimReachUm / map.um_per_cell;
+  cv::Mat looked_at = cv::Mat::zeros(body.size(), CV_8UC1);
+  for (int y = 0; y < body.rows; ++y) {
+    for (int x = 0; x < body.cols; ++x) {
+      if (rimmed[sector(x, y)]) looked_at.at<uchar>(y, x) = 255;
+    }
+  }
+  const auto outer =
+      FindNarrowRim({view.height, DistanceFromBorder(body), looked_at, 0.0, blur, 0.0});
+  const double most = kRimReachUm / map.um_per_cell;
+  const double reach = outer ? std::min(*outer + kOuterSlack, most) : most;
   const cv::Mat allowed = (rim.height > rim.threshold) & outside & (distance <= reach);
   rim.cells = Flood(allowed, near & high);
   return rim;
+}
+
+// The same on the map as it is, where the smoothing leaves nothing of a thin rim. Its `height` is
+// the distance that is left to the rim's outer border, its cells hold the body too.
+std::optional<Rim> FindRimUnsmoothed(const ContrastMap& map,
+                                     const cv::Mat& residual,
+                                     const View& view,
+                                     const cv::Mat& body,
+                                     const Region& region,
+                                     double rim_share) {
+  cv::Mat height;
+  const double sign = region.depth < 0 ? -1.0 : 1.0;
+  residual(view.box).convertTo(height, CV_32FC1, sign, -sign * region.base);
+  const cv::Mat distance = DistanceFromBorder(body);
+  const double noise = map.ring_noise[RingAt(map, region.peak)];
+  const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
+  const auto outer = FindNarrowRim({height, distance, {}, noise, blur, rim_share - kMeanOverCell});
+  if (!outer || *outer <= 0) return std::nullopt;
+  Rim rim;
+  rim.height = *outer - distance;
+  rim.cells = rim.height > 0;
+  return rim;
+}
+
+// A rim with a middle that differs less from the glass: blur treats its border as a rim's.
+bool IsHollow(const View& view, const cv::Mat& body, float top) {
+  cv::Mat depth;
+  cv::distanceTransform(body, depth, cv::DIST_L2, cv::DIST_MASK_5);
+  double deepest = 0;
+  cv::minMaxLoc(depth, nullptr, &deepest);
+  return cv::mean(view.height, depth >= kMiddleDepth * deepest)[0] < kHollowShare * top;
 }
 
 }  // namespace
@@ -215,7 +295,7 @@ void RefineBorder(const ContrastMap& map,
                   Region* region) {
   const auto finest = FinestClear(map, scales, *region);
   if (!finest) return;
-  const View view = LookAt(map, residual, scales[*finest], *region);
+  View view = LookAt(map, residual, *finest, *region);
   const float top = TopOf(map, view);
   if (top < static_cast<float>(kClearSigma) * view.noise * 0.5F) return;
   const float threshold = std::max(kBorderShare * top, kLeastBorderSigma * view.noise);
@@ -226,7 +306,7 @@ void RefineBorder(const ContrastMap& map,
   cv::dilate(view.inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
   const cv::Mat body = Flood((view.height >= threshold) & around, view.inside);
   const double area = cv::countNonZero(body);
-  const auto coarse = static_cast<double>(region->cells.size());
+  const auto coarse = static_cast<double>(region->body_cells);
   if (cv::countNonZero(body & view.inside) < kLeastOverlap * coarse ||
       area > kMostGrowth * coarse) {
     return;
@@ -239,14 +319,21 @@ void RefineBorder(const ContrastMap& map,
     AddCrossings(view, body, rim->cells, view.height, threshold, &edge);
     all = body | rim->cells;
     region->rimmed = true;
+  } else if (const auto narrow = FindRimUnsmoothed(map, residual, view, body, *region, rim_share)) {
+    AddCrossings(view, narrow->cells, none, narrow->height, narrow->threshold, &edge);
+    all = narrow->cells;
+    region->rimmed = true;
+    view.sigma_cells = 0;
   } else {
     AddCrossings(view, body, none, view.height, threshold, &edge);
+    region->rimmed = IsHollow(view, body, top);
   }
   std::vector<cv::Point> cells;
   cv::findNonZero(all, cells);
   for (cv::Point& cell : cells) cell += view.box.tl();
   region->cells = std::move(cells);
   region->edge = std::move(edge);
+  region->body_cells = region->cells.size();
   region->smoothing_cells = view.sigma_cells;
 }
 

@@ -189,6 +189,7 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
       }
     }
   }
+  const size_t body = grown.size();
   for (const cv::Point& cell : GrowRim(map, response, heights, grown, *taken)) {
     taken->at<uchar>(cell) = 255;
     grown.push_back(cell);
@@ -196,14 +197,18 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
   }
   const int step = response.reduction;
   const cv::Rect map_whole(0, 0, map.level.cols, map.level.rows);
-  for (const cv::Point& cell : grown) {
+  for (size_t i = 0; i < grown.size(); ++i) {
+    const cv::Point& cell = grown[i];
     for (int y = 0; y < step; ++y) {
       for (int x = 0; x < step; ++x) {
         const cv::Point p(cell.x * step + x, cell.y * step + y);
-        if (map_whole.contains(p)) region.cells.push_back(p);
+        if (!map_whole.contains(p)) continue;
+        region.cells.push_back(p);
+        if (i < body) ++region.body_cells;
       }
     }
   }
+  region.rimmed = grown.size() > body;
   region.peak = response.MapCell(peak);
   region.depth = static_cast<double>(heights.sign * heights.depth);
   region.base = static_cast<double>(heights.base);

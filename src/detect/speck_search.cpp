@@ -209,9 +209,10 @@ std::vector<Region> MergeSpecks(const ContrastMap& map,
           const int held = owner.at<int>(p);
           if (held == 0) continue;
           const auto other = static_cast<size_t>(held - 1);
-          const bool opposite = regions[other].depth * regions[i].depth < 0;
-          beside = beside || (opposite && std::abs(regions[i].depth) <
-                                              fringe_share * std::abs(regions[other].depth));
+          // What a rim leaves beside it may have the sign of its middle.
+          const bool fringe = regions[other].depth * regions[i].depth < 0 || regions[other].rimmed;
+          beside = beside || (fringe && std::abs(regions[i].depth) <
+                                            fringe_share * std::abs(regions[other].depth));
           if (std::max(std::abs(dx), std::abs(dy)) <= reach &&
               (touched.empty() || touched.back() != other)) {
             touched.push_back(other);

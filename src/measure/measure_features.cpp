@@ -17,7 +17,7 @@ namespace {
 constexpr double kScratchAspect = 5.0;
 constexpr double kSlenderUm = 3.0;           // a wider one must be
 constexpr double kScratchAspectWide = 10.0;  // this much longer than wide
-constexpr double kScratchLengthUm = 12.0;
+constexpr double kScratchLengthUm = 10.0;
 constexpr double kScratchWidestUm = 6.0;
 // A straight one with parallel sides is a scratch even when it is wide: hairs and smears bend.
 constexpr double kStraight = 1.35;  // width of its hull over its own
@@ -29,7 +29,7 @@ constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an
 constexpr double kCellShare = 0.15;   // of a cell: where the grid lies
 constexpr double kBlurShare = 0.10;   // of the blur: how well the blur itself is known
 constexpr double kThinEdgeUm = 0.18;  // where a mark ends that thins out towards its edge
-constexpr double kThinRimUm = 0.30;   // the same of a rim
+constexpr double kThinRimUm = 0.45;   // the same of a rim
 constexpr double kShapeShare = 0.05;  // of the size: half height is not the edge of every shape
 
 // The same of a scratch's width, beyond what the fit of its profile says: scratches are no bars.

@@ -1,10 +1,9 @@
 #include "endgrade/sight.h"
+#include "sight/clipping.h"
 #include "sight/shake.h"
 
 #include <algorithm>
 #include <cmath>
-#include <cstdint>
-#include <cstring>
 
 namespace endgrade {
 namespace {
@@ -114,59 +113,6 @@ std::optional<double> SmallestVisible(const SightInputs& in,
     }
   }
   return std::nullopt;
-}
-
-// Where the run of equal labels that begins at `x` ends.
-int EndOfRun(const std::uint8_t* label, int x, int width) {
-  constexpr int kStride = 8;
-  const std::uint64_t alike = 0x0101010101010101U * label[x];
-  int end = x + 1;
-  for (std::uint64_t next = 0; end + kStride <= width; end += kStride) {
-    std::memcpy(&next, label + end, sizeof next);
-    if (next != alike) break;
-  }
-  while (end < width && label[end] == label[x]) ++end;
-  return end;
-}
-
-// Share of a zone's pixels at the ends of the brightness scale.
-std::vector<double> ClippedByZone(const SightInputs& in, double* overall) {
-  const cv::Mat luma = in.frame.luma(in.zones.roi_px);
-  std::vector<double> clipped(in.limits.zones.size(), 0.0);
-  std::vector<double> count(in.limits.zones.size(), 0.0);
-  const auto scan = [&](auto pixel, double white) {
-    using Pixel = decltype(pixel);
-    const auto most = static_cast<Pixel>(std::ceil(white));
-    for (int y = 0; y < luma.rows; ++y) {
-      const auto* value = luma.ptr<Pixel>(y);
-      const auto* label = in.zones.labels.ptr<std::uint8_t>(y);
-      // A row crosses each zone in a run or two.
-      for (int x = 0; x < luma.cols;) {
-        const int end = EndOfRun(label, x, luma.cols);
-        if (label[x] != ZoneMap::kOutside) {
-          int ends = 0;
-          for (int i = x; i < end; ++i) ends += value[i] == 0 || value[i] >= most ? 1 : 0;
-          count[label[x]] += end - x;
-          clipped[label[x]] += ends;
-        }
-        x = end;
-      }
-    }
-  };
-  if (luma.depth() == CV_16U) {
-    scan(std::uint16_t{}, in.frame.white_level);
-  } else {
-    scan(std::uint8_t{}, in.frame.white_level);
-  }
-  double all_clipped = 0;
-  double all = 0;
-  for (size_t i = 0; i < count.size(); ++i) {
-    all_clipped += clipped[i];
-    all += count[i];
-    if (count[i] > 0) clipped[i] /= count[i];
-  }
-  *overall = all > 0 ? all_clipped / all : 0.0;
-  return clipped;
 }
 
 double LeastMustSee(const Limits& limits) {

@@ -8,14 +8,15 @@
 namespace endgrade {
 namespace {
 
-Sight SightOf(const test::DrawnFace& face) {
+Sight SightOf(const test::Drawn& drawn) {
   const Limits limits = test::ShippedLimits("sm-upc");
-  const test::Drawn drawn = test::Draw(face);
   const ZoneMap zones = LayZones(drawn.frame.luma.size(), drawn.scale, limits);
   const ContrastMap map = Flatten(drawn.frame, drawn.fibre, drawn.scale, zones);
   const Detection detection = DetectRegions(map);
   return AssessSight({drawn.frame, drawn.fibre, drawn.scale, zones, map, detection, {}, limits});
 }
+
+Sight SightOf(const test::DrawnFace& face) { return SightOf(test::Draw(face)); }
 
 bool HasProblem(const Sight& sight, const std::string& code) {
   for (const Reason& reason : sight.quality.problems) {
@@ -25,7 +26,7 @@ bool HasProblem(const Sight& sight, const std::string& code) {
 }
 
 TEST(AssessSight, SeesTwoMicrometresInAGoodPicture) {
-  const Sight sight = SightOf({});
+  const Sight sight = SightOf(test::DrawnFace{});
   ASSERT_TRUE(sight.zones[0].smallest_visible_um);
   EXPECT_LT(*sight.zones[0].smallest_visible_um, 2.0);
   EXPECT_LT(*sight.zones[1].smallest_visible_um, 2.0);
@@ -109,6 +110,21 @@ TEST(AssessSight, CallsAHazyPictureHazy) {
   face.grain = 0.3;
   face.tilt_of_light = 0;
   EXPECT_TRUE(HasProblem(SightOf(face), "hazy"));
+}
+
+// A sensor that clips before its colours are mixed leaves a white below the file's own.
+test::Drawn DrawnWithTheGlassAt(double level) {
+  test::DrawnFace face;
+  face.glass = level;
+  face.core = level - 40;
+  test::Drawn drawn = test::Draw(face);
+  cv::min(drawn.frame.luma, cv::Scalar(230), drawn.frame.luma);
+  return drawn;
+}
+
+TEST(AssessSight, TellsAWhiteBelowTheFilesOwnByItsFlatness) {
+  EXPECT_TRUE(HasProblem(SightOf(DrawnWithTheGlassAt(260)), "saturated"));
+  EXPECT_FALSE(HasProblem(SightOf(DrawnWithTheGlassAt(205)), "saturated"));
 }
 
 TEST(AssessSight, CallsAWhitePictureSaturated) {

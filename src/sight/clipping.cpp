@@ -1,0 +1,105 @@
+#include "sight/clipping.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <cstring>
+#include <limits>
+
+namespace endgrade {
+namespace {
+
+constexpr int kLevels = 256;
+using Histogram = std::array<double, kLevels>;
+
+// A plateau below the file's own white: this bright, shared by this much of the zone, and standing
+// out this much over the levels on either side.
+constexpr int kDarkestPlateau = 190;
+constexpr double kPlateauShare = 0.2;
+constexpr double kOverBelow = 4.0;
+constexpr double kOverAbove = 10.0;
+
+// Where the run of equal labels that begins at `x` ends.
+int EndOfRun(const std::uint8_t* label, int x, int width) {
+  constexpr int kStride = 8;
+  const std::uint64_t alike = 0x0101010101010101U * label[x];
+  int end = x + 1;
+  for (std::uint64_t next = 0; end + kStride <= width; end += kStride) {
+    std::memcpy(&next, label + end, sizeof next);
+    if (next != alike) break;
+  }
+  while (end < width && label[end] == label[x]) ++end;
+  return end;
+}
+
+// The level from 0, black, to 255, the file's white. Only those two ends hold what is exactly
+// there.
+template <typename Pixel>
+std::vector<std::uint8_t> LevelOfValue(double white) {
+  std::vector<std::uint8_t> level(size_t{std::numeric_limits<Pixel>::max()} + 1, kLevels - 1);
+  const auto most = static_cast<size_t>(std::ceil(white));
+  level[0] = 0;
+  for (size_t value = 1; value < std::min(most, level.size()); ++value) {
+    const double scaled = std::floor(static_cast<double>(value) * kLevels / (white + 1.0));
+    level[value] = static_cast<std::uint8_t>(std::clamp(scaled, 1.0, kLevels - 2.0));
+  }
+  return level;
+}
+
+template <typename Pixel>
+std::vector<Histogram> CountLevels(const SightInputs& in, const cv::Mat& luma) {
+  const std::vector<std::uint8_t> level = LevelOfValue<Pixel>(in.frame.white_level);
+  std::vector<Histogram> counts(in.limits.zones.size(), Histogram{});
+  for (int y = 0; y < luma.rows; ++y) {
+    const auto* value = luma.ptr<Pixel>(y);
+    const auto* label = in.zones.labels.ptr<std::uint8_t>(y);
+    // A row crosses each zone in a run or two.
+    for (int x = 0; x < luma.cols;) {
+      const int end = EndOfRun(label, x, luma.cols);
+      if (label[x] != ZoneMap::kOutside) {
+        Histogram& count = counts[label[x]];
+        for (int i = x; i < end; ++i) count[level[value[i]]] += 1.0;
+      }
+      x = end;
+    }
+  }
+  return counts;
+}
+
+// The lowest level that is clipped white.
+int WhiteOf(const Histogram& count, double total) {
+  const auto brightest = std::max_element(count.begin() + kDarkestPlateau, count.end());
+  const auto at = static_cast<size_t>(brightest - count.begin());
+  if (at + 1 >= kLevels) return kLevels - 1;
+  double above = 0;
+  for (size_t i = at + 1; i < kLevels; ++i) above += count[i];
+  const bool plateau = *brightest >= kPlateauShare * total &&
+                       *brightest >= kOverBelow * count[at - 1] && *brightest >= kOverAbove * above;
+  return plateau ? static_cast<int>(at) : kLevels - 1;
+}
+
+}  // namespace
+
+std::vector<double> ClippedByZone(const SightInputs& in, double* overall) {
+  const cv::Mat luma = in.frame.luma(in.zones.roi_px);
+  const std::vector<Histogram> counts = luma.depth() == CV_16U
+                                            ? CountLevels<std::uint16_t>(in, luma)
+                                            : CountLevels<std::uint8_t>(in, luma);
+  std::vector<double> clipped;
+  double all_clipped = 0;
+  double all = 0;
+  for (const Histogram& count : counts) {
+    double total = 0;
+    for (const double n : count) total += n;
+    double ends = count[0];
+    for (size_t i = static_cast<size_t>(WhiteOf(count, total)); i < kLevels; ++i) ends += count[i];
+    all_clipped += ends;
+    all += total;
+    clipped.push_back(total > 0 ? ends / total : 0.0);
+  }
+  *overall = all > 0 ? all_clipped / all : 0.0;
+  return clipped;
+}
+
+}  // namespace endgrade
