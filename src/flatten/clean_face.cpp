@@ -1,6 +1,7 @@
 #include "flatten/clean_face.h"
 
 #include "flatten/cell_grid.h"
+#include "flatten/edge_shape.h"
 #include "flatten/light.h"
 #include "flatten/polar_samples.h"
 #include "flatten/robust_fit.h"
@@ -12,6 +13,9 @@ namespace endgrade {
 namespace {
 
 constexpr double kLargestSingleModeUm = 8.0;
+// The located core's edge is off by no more than this, or it is not the edge that is off.
+constexpr double kMostOffsetUm = 0.35;
+constexpr double kMostOffsetCells = 0.8;
 constexpr double kBlurThatHidesCore = 1.2;  // um
 
 // Core sizes of the fibres that the standard speaks of, with room for blur: 8 to 10 um single-mode,
@@ -135,6 +139,12 @@ class Core {
       MakeMonotone(lit, rings.core_radius_um, &edge_);
     }
     profile_ = CoreProfile(samples, rings.core_from_um, lit);
+    shape_ = FitEdgeShape({samples,
+                           [&](double radius) { return edge_.At(radius); },
+                           [&](cv::Point2d um) { return glass.Uneven(um); },
+                           rings.core_from_um,
+                           rings.core_to_um,
+                           std::max(kMostOffsetUm, kMostOffsetCells * map.um_per_cell)});
   }
 
   // `glass_here`: what the glass alone would show at this place.
@@ -145,7 +155,8 @@ class Core {
     if (outside >= 1.0) return glass_here;
     const double uneven = glass_.Uneven(um);
     const double inside = profile_.At(radius) + uneven;
-    const double edge = edge_.At(radius) + uneven;
+    const double off = radius > 0 ? shape_.At(from_centre * (1.0 / radius)) : 0.0;
+    const double edge = edge_.At(radius - off) + uneven;
     const double toward_edge = Ramp(radius, 0.7 * rings_.core_from_um, rings_.core_from_um);
     const double core = inside + toward_edge * (edge - inside);
     return core + outside * (glass_here - core);
@@ -156,6 +167,7 @@ class Core {
   const Light& glass_;
   RingTable edge_;
   CoreProfile profile_;
+  EdgeShape shape_;
 };
 
 // Puts the core into `clean`, around its own place only.

@@ -7,6 +7,8 @@ namespace endgrade::locate {
 namespace {
 
 constexpr double kDark = 40.0;         // luma units: below, it may be what lies behind a round mask
+constexpr double kBlack = 10.0;        // luma units: behind a mask, at the most
+constexpr double kBlackShare = 0.12;   // of what it leaves open, or this
 constexpr double kHopeless = -0.1;     // quality of a coarse fit below which none is examined
 constexpr double kRound = 0.003;       // scatter of a true rim, share of its radius
 constexpr double kPixelScatter = 0.3;  // pixels of the level
@@ -71,7 +73,11 @@ std::vector<Ring> Distinct(std::vector<Ring> rings, double alike) {
 
 // A round mask lies about the middle of the picture, leaves most of it open and is black outside.
 bool LikeMask(const Cladding& cladding, cv::Size picture) {
-  if (!cladding.dark_outside) return false;
+  // Behind a mask there is next to no light; a dark ferrule still shows some.
+  const RingView& view = cladding.view;
+  if (!cladding.dark_outside || view.outside > std::max(kBlack, kBlackShare * view.inside)) {
+    return false;
+  }
   const double shortest = std::min(picture.width, picture.height);
   const cv::Point2d off = cladding.ring.frame.centre -
                           cv::Point2d(0.5 * (picture.width - 1), 0.5 * (picture.height - 1));

@@ -219,6 +219,18 @@ TEST(LocateFibre, AMaskOfTheRatioOfACoreIsNoCladding) {
   ExpectFound(scene, kCentreUm, kDiameterUm);
 }
 
+// A dark ferrule around a fibre that fills the picture looks like a mask, and a multimode core with
+// the glass around it like a fibre in one: the ferrule is not black.
+TEST(LocateFibre, AMultimodeCoreInADarkFerruleIsNoCladding) {
+  Scene scene = CleanScene(414);
+  scene.truth.centre_px = {320.3, 239.1};
+  scene.truth.core = CoreKind::kMultimode62;
+  scene.truth.core_level = 125;
+  scene.truth.cladding = 85;
+  scene.truth.ferrule = 20;
+  ExpectFound(scene, kCentreUm, kDiameterUm);
+}
+
 TEST(LocateFibre, TheEdgeOfAWholeFerruleIsNoCladding) {
   for (const double ferrule_um : {1250.0, 2500.0}) {
     Scene scene = CleanScene(70);
