@@ -14,9 +14,10 @@ namespace {
 
 constexpr double kClearSigma = 8.0;  // a border is seen where the region stands this high
 constexpr double kStrongSigma = 12.0;
-constexpr double kStrongShare = 0.5;  // of the finest scale of the search
-constexpr double kSmallUm2 = 80.0;    // of larger ones half a blur is little
-constexpr float kBorderShare = 0.5F;  // of the region's height: where a sharp-edged disc ends
+constexpr double kStrongShare = 0.5;       // of the finest scale of the search
+constexpr double kStrongLeastCells = 0.7;  // less does not even the grid out
+constexpr double kSmallUm2 = 80.0;         // of larger ones half a blur is little
+constexpr float kBorderShare = 0.5F;       // of the region's height: where a sharp-edged disc ends
 constexpr float kLeastBorderSigma = 2.5F;
 constexpr double kTopShare = 0.85;      // quantile of the heights inside that counts as its height
 constexpr double kAllPeakAreas = 25.0;  // in blur sigmas squared: smaller ones have no plateau
@@ -29,6 +30,7 @@ constexpr double kRimReachUm = 3.0;
 // A ring's mean is told from sharpening this much better than one cell of it.
 constexpr double kMeanOverCell = 0.05;
 constexpr double kMiddleDepth = 0.8;   // of the greatest distance from the border
+constexpr double kLeastMiddle = 2.0;   // cells: nearer the border there is no middle to be seen
 constexpr double kHollowShare = 0.75;  // of the region's height
 constexpr double kOuterSlack = 1.0;    // cells, beyond where the rim ends on average
 constexpr double kLeastRimmed =
@@ -63,11 +65,12 @@ std::optional<Smoothing> FinestClear(const ContrastMap& map,
                                      const std::vector<ScaleNoise>& scales,
                                      const Region& region) {
   const size_t ring = RingAt(map, region.peak);
-  const Smoothing half{kStrongShare * scales[0].sigma_cells,
-                       std::min(map.ring_noise[ring], scales[0].ring_noise[ring] / kStrongShare)};
+  const double share = std::max(kStrongShare, kStrongLeastCells / scales[0].sigma_cells);
+  const Smoothing half{share * scales[0].sigma_cells,
+                       std::min(map.ring_noise[ring], scales[0].ring_noise[ring] / share)};
   const bool small =
       static_cast<double>(region.cells.size()) < kSmallUm2 / (map.um_per_cell * map.um_per_cell);
-  if (small && std::abs(region.depth) >= kStrongSigma * half.noise) return half;
+  if (share < 1.0 && small && std::abs(region.depth) >= kStrongSigma * half.noise) return half;
   for (const ScaleNoise& scale : scales) {
     if (scale.sigma_cells > region.smoothing_cells * 1.01) break;
     const double noise = scale.ring_noise[ring];
@@ -278,11 +281,12 @@ std::optional<Rim> FindRimUnsmoothed(const ContrastMap& map,
 }
 
 // A rim with a middle that differs less from the glass: blur treats its border as a rim's.
-bool IsHollow(const View& view, const cv::Mat& body, float top) {
+bool IsHollow(const View& view, const cv::Mat& body, float top, double blur) {
   cv::Mat depth;
   cv::distanceTransform(body, depth, cv::DIST_L2, cv::DIST_MASK_5);
   double deepest = 0;
   cv::minMaxLoc(depth, nullptr, &deepest);
+  if (deepest < std::max(kLeastMiddle, blur)) return false;
   return cv::mean(view.height, depth >= kMiddleDepth * deepest)[0] < kHollowShare * top;
 }
 
@@ -326,7 +330,7 @@ void RefineBorder(const ContrastMap& map,
     view.sigma_cells = 0;
   } else {
     AddCrossings(view, body, none, view.height, threshold, &edge);
-    region->rimmed = IsHollow(view, body, top);
+    region->rimmed = IsHollow(view, body, top, std::hypot(map.blur_sigma_cells, view.sigma_cells));
   }
   std::vector<cv::Point> cells;
   cv::findNonZero(all, cells);
