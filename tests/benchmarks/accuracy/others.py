@@ -13,7 +13,7 @@ import tempfile
 
 import numpy as np
 import sep
-from scipy import ndimage
+from scipy import ndimage, spatial
 from skimage import feature, filters
 
 sys.path.insert(0, str(pathlib.Path(__file__).parents[2] / "support/published_detectors"))
@@ -34,6 +34,17 @@ def labelled(above):
 def disc_sigma(ground, size_um):
     """Of the Gaussian with the blurred disc's variance, cells."""
     return math.hypot(ground.blur_cells, size_um / 4 / ground.um_per_cell)
+
+
+def strongest_of(objects, apart):
+    """Of (height, row, column) those with no higher one within `apart` cells: sizes share places."""
+    order = np.argsort(-objects[:, 0])
+    objects = objects[order]
+    kept = np.ones(len(objects), bool)
+    if len(objects) > 1:
+        for i, j in spatial.cKDTree(objects[:, 1:]).query_pairs(apart):
+            kept[max(i, j)] = False
+    return objects[kept]
 
 
 class Sep:
@@ -63,7 +74,7 @@ class Sep:
                     minarea=1,
                 )
                 found += list(zip(objects["cpeak"], objects["ycpeak"], objects["xcpeak"]))
-        return np.array(found, float).reshape(-1, 3)
+        return strongest_of(np.array(found, float).reshape(-1, 3), 2.0 / ground.um_per_cell)
 
     @staticmethod
     def at(objects, threshold):
