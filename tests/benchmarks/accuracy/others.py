@@ -51,13 +51,13 @@ class Sep:
     """sep.extract with its matched filter, one run a size and sign; each object's peak in the
     filtered picture is kept and held against the threshold."""
 
-    name, low, high = "SEP, matched filter", 4.0, 80.0
-    floor = 4.0
+    name, low, high = "SEP, matched filter", 2.8, 80.0
+    floor = 2.8
 
     @classmethod
     def prepare(cls, ground):
         found = []
-        sep.set_extract_pixstack(2000000)
+        sep.set_extract_pixstack(500000)
         for size in SIZES_UM:
             sigma = disc_sigma(ground, size)
             n = int(2 * math.ceil(2.5 * sigma) + 1)
@@ -90,8 +90,8 @@ def in_noise(response, inside):
 class BlobLog:
     """skimage.feature.blob_log; each blob's height is kept and held against the threshold."""
 
-    name, low, high = "scikit-image blob_log", 0.3, 12.0
-    floor = 0.3
+    name, low, high = "scikit-image blob_log", 0.9, 30.0
+    floor = 0.9  # lower ones are noise by the thousand, and its pruning compares all pairs
 
     @classmethod
     def prepare(cls, ground):
@@ -184,8 +184,8 @@ class OrientedLines:
 
 
 METHODS = (
-    Sep, BlobLog, DoG, Ridges("sato"), Ridges("meijering"), Ridges("frangi"), LocalRange,
-    OrientedLines,
+    DoG, Ridges("sato"), BlobLog, OrientedLines, LocalRange, Sep, Ridges("meijering"),
+    Ridges("frangi"),
 )  # fmt: skip
 
 
