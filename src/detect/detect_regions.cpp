@@ -17,6 +17,8 @@ namespace {
 // A piece of a speck's kind that stays within the line's band and is hardly stronger than the line
 // is part of the line: a scratch is not equally deep all along.
 constexpr double kPartOfLine = 1.3;
+constexpr double kOtherSide = 0.7;  // of the line's depth
+constexpr double kLeastSideUm = 10.0;
 constexpr double kFringeOfLine = 0.7;  // when up to half of it reaches beyond the band
 
 std::string OutOfRange(const char* name, double value, const char* range) {
@@ -46,10 +48,21 @@ std::pair<int, double> BandShare(const Region& region, const cv::Mat& bands) {
   return {most, static_cast<double>(most_count) / static_cast<double>(region.cells.size())};
 }
 
-bool IsPartOfLine(const Region& region, const LinesFound& lines) {
+int LongestSide(const Region& region) {
+  const cv::Rect box = cv::boundingRect(region.cells);
+  return std::max(box.width, box.height);
+}
+
+bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_cell) {
   const auto [band, share] = BandShare(region, lines.bands);
   if (band == 0 || share < 0.5) return false;
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
+  // Of the other sign, strong and long, it is the scratch's other side: JoinFlanks takes it.
+  const bool opposite = region.depth * line.depth < 0;
+  if (opposite && std::abs(region.depth) > kOtherSide * std::abs(line.depth) &&
+      LongestSide(region) > kLeastSideUm / um_per_cell) {
+    return false;
+  }
   const double strength = share < 0.9 ? kFringeOfLine : kPartOfLine;
   return std::abs(region.depth) < strength * std::abs(line.depth);
 }
@@ -216,7 +229,9 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
   for (Region& region : specks)
     RefineBorder(contrast, without_lines, detection.scales, rim_share, &region);
-  std::erase_if(specks, [&](const Region& region) { return IsPartOfLine(region, lines); });
+  std::erase_if(specks, [&](const Region& region) {
+    return IsPartOfLine(region, lines, contrast.um_per_cell);
+  });
   std::vector<Region> scratches;
   for (size_t i = 0; i < lines.lines.size(); ++i) {
     const Region& line = lines.lines[i];
