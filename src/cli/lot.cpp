@@ -180,7 +180,8 @@ int RunVerb(const LotVerb& verb) {
     return kAllPass;
   }
   const int code = Present(*settings, store, run.intake.left_out, *folder);
-  const bool had_problems = !run.intake.left_out.empty() || run.count.unreadable > 0;
+  const bool had_problems =
+      run.unlisted || !run.intake.left_out.empty() || run.count.unreadable > 0;
   return had_problems && code != kSomeFail ? static_cast<int>(kBadInput) : code;
 }
 

@@ -185,6 +185,7 @@ LotRun RunOnce(const lot::Settings& settings,
   if (!watching) {
     for (const Error& problem : inputs.problems) PrintErrorLine(problem.Text());
   }
+  run.unlisted = !inputs.problems.empty();
   run.intake = lot::TakeIn(settings, inputs.pictures);
   if (watching) {
     std::erase_if(run.intake.photographs,

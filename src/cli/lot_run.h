@@ -47,7 +47,8 @@ void AddLotOptions(CLI::App& verb, LotArguments* arguments);
 struct LotRun {
   lot::Intake intake;
   lot::RunCount count;
-  bool failed = false;  // the store refused; said so
+  bool failed = false;    // the store refused; said so
+  bool unlisted = false;  // a folder could not be listed, or holds no photograph; said so
 };
 
 // Lists, takes in, grades and appends, with progress and a line for every problem. `watching`

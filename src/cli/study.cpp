@@ -60,7 +60,8 @@ int RunVerb(const StudyVerb& verb) {
     return kBadInput;
   }
   const int code = Present(verb, *settings, store, *folder);
-  const bool had_problems = !run.intake.left_out.empty() || run.count.unreadable > 0;
+  const bool had_problems =
+      run.unlisted || !run.intake.left_out.empty() || run.count.unreadable > 0;
   return had_problems ? static_cast<int>(kBadInput) : code;
 }
 

@@ -4,6 +4,7 @@
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 #include <numeric>
+#include <optional>
 #include <string>
 
 namespace endgrade::statistics {

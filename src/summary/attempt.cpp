@@ -38,6 +38,11 @@ std::pair<double, double> Point(const Json& point) {
   return good ? std::pair(point[0].get<double>(), point[1].get<double>()) : std::pair(0.0, 0.0);
 }
 
+std::string KindWords(const std::string& kind) {
+  if (kind == "scratch") return "scratches: ";
+  return kind == "defect" ? "defects: " : "";
+}
+
 Mark MarkOf(const Json& feature, const Json& fibre) {
   Mark mark;
   mark.id = static_cast<int>(Number(feature, "id"));
@@ -75,8 +80,9 @@ Attempt AttemptOf(const store::Row& row) {
   for (const Json& fibre : List(record, "fibres")) {
     for (const Json& rule : List(fibre, "rules")) {
       if (!IsFalse(rule, "met")) continue;
-      attempt.broken.push_back(
-          {Text(rule, "zone"), Text(rule, "text"), static_cast<int>(Number(rule, "found"))});
+      attempt.broken.push_back({Text(rule, "zone"),
+                                KindWords(Text(rule, "kind")) + Text(rule, "text"),
+                                static_cast<int>(Number(rule, "found"))});
     }
     for (const Json& feature : List(fibre, "features")) {
       attempt.marks.push_back(MarkOf(feature, fibre));

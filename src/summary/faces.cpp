@@ -173,7 +173,9 @@ Result<Cords> GatherCords(const store::Store& store, const lot::Settings& settin
   cords.notes = std::move(gathered->notes);
   for (auto& [key, face] : gathered->faces) {
     const std::string& name = std::get<0>(key);
-    if (cords.cords.empty() || cords.cords.back().name != name) cords.cords.push_back({name});
+    if (cords.cords.empty() || cords.cords.back().name != name) {
+      cords.cords.emplace_back().name = name;
+    }
     cords.cords.back().faces.push_back(std::move(face));
   }
   for (Cord& cord : cords.cords) FinishCord(expected, &cord);

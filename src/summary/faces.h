@@ -25,7 +25,7 @@ struct Mark {
 
 struct BrokenRule {
   std::string zone;
-  std::string text;  // "at most 5 from 2 to 5 um"
+  std::string text;  // "defects: at most 5 from 2 to 5 um"
   int found = 0;
 };
 

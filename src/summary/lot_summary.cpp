@@ -26,8 +26,10 @@ void AddIntervals(std::vector<Yield>* yields) {
 }
 
 std::vector<Yield> YieldsOf(const std::vector<Cord>& cords) {
-  Yield by_cord{"cords"};
-  Yield all{"faces"};
+  Yield by_cord;
+  Yield all;
+  by_cord.of = "cords";
+  all.of = "faces";
   std::map<std::string, Yield> by_end;
   std::map<std::string, Yield> by_kind;
   for (const Cord& cord : cords) {
