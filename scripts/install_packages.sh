@@ -20,7 +20,10 @@ test_packages=(
   python3 python3-jsonschema python3-numpy python3-pil python3-scipy python3-sep python3-skimage
 )
 check_packages=(clang-format-14 clang-tidy-14)
-bench_packages=(libbenchmark-dev python3-opencv) # the latter: only to compare with
+bench_packages=(
+  libbenchmark-dev python3-opencv # the latter: only to compare with
+  chromium python3-websocket # scripts/bench-lot.sh
+)
 
 case "${1:-build}" in
   build) wanted=("${build_packages[@]}") ;;
