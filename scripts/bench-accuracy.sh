@@ -3,7 +3,13 @@
 #   scripts/bench-accuracy.sh [--count N] [--seed N]
 #   scripts/bench-accuracy.sh --locate DIR...   errors of located fibres alone, by camera; folders of
 #                                               `endgrade render` or of the second renderer
-# Writes build/accuracy/accuracy.md. Default: 500 pictures from the reporting seeds.
+#   scripts/bench-accuracy.sh --curve    share found against signal-to-noise, beside the ideal observer
+#   scripts/bench-accuracy.sh --chain    what a camera's own processing costs that observer
+#   scripts/bench-accuracy.sh --sight    whether features of smallest_visible_um are found as stated
+#   scripts/bench-accuracy.sh --others   beside SEP, scikit-image, SciPy, ImageJ and published methods
+#                                        (packages: scripts/install_packages.sh bench)
+# Each of these takes [--count N] [--seed N]; pictures are kept and drawn only once.
+# Writes into build/accuracy/. Default: 500 pictures from the reporting seeds.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 if [ ! -x build/endgrade ]; then
@@ -15,5 +21,14 @@ if [ "${1:-}" = --locate ]; then
   cmake --build build --target locate_bench >/dev/null
   exec build/tests/locate_bench "$@"
 fi
-/usr/bin/python3 -B tests/benchmarks/accuracy/bench_accuracy.py \
-  --command "scripts/bench-accuracy.sh $*" "$@"
+program=bench_accuracy
+command="scripts/bench-accuracy.sh $*"
+case "${1:-}" in
+  --curve) program=yardstick ;;
+  --chain) program=chain_loss ;;
+  --sight) program=sight_check ;;
+  --others) program=side_by_side ;;
+esac
+[ "$program" = bench_accuracy ] || shift
+/usr/bin/python3 -B "tests/benchmarks/accuracy/$program.py" \
+  --command "$command" "$@"

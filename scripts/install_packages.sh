@@ -3,7 +3,8 @@
 #   scripts/install_packages.sh build   what compiles and runs the program (the default)
 #   scripts/install_packages.sh test    and what its tests lean on
 #   scripts/install_packages.sh check   and the formatter and the linter of .ci/run
-#   scripts/install_packages.sh bench   what build and test need, and scripts/bench-speed.sh
+#   scripts/install_packages.sh bench   what build and test need, scripts/bench-speed.sh, and what
+#                                       scripts/bench-accuracy.sh --others compares with
 set -euo pipefail
 
 build_packages=(
@@ -21,7 +22,8 @@ test_packages=(
 )
 check_packages=(clang-format-14 clang-tidy-14)
 bench_packages=(
-  libbenchmark-dev python3-opencv # the latter: only to compare with
+  libbenchmark-dev
+  imagej xauth xvfb python3-opencv # only to compare with
   chromium python3-websocket # scripts/bench-lot.sh
 )
 

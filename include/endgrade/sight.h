@@ -21,8 +21,9 @@ namespace endgrade {
 // What a zone's pixels could have shown.
 struct ZoneSight {
   double in_view_fraction = 0;
-  // The smallest defect (disc) and scratch (line, by width) of the stated contrast that would have
-  // been found, um; empty when none of any size would.
+  // The smallest defect (disc) and scratch (line of 30 um, by width) of the stated contrast that
+  // would have been found, wherever in the zone it lies (a scratch along the rim itself is part of
+  // the ring there), um; empty when none of any size would.
   std::optional<double> smallest_visible_um;
   std::optional<double> smallest_visible_scratch_um;
 };
@@ -39,7 +40,9 @@ struct Quality {
 };
 
 struct SightOptions {
-  // Contrast of the feature that "would have been found": (feature - surroundings) / surroundings.
+  // Contrast of the feature that "would have been found": (feature - surroundings) / surroundings
+  // as the picture stores it. A camera with a tone curve of gamma 2 stores a third less light as
+  // 0.18: there a fainter feature than the one meant is spoken of.
   // Dry dust on glass is darker than its surroundings by a third or more; common practice, no
   // source. Range [0.02, 1].
   double stated_contrast = 0.3;

@@ -5,12 +5,12 @@
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
 #include "cli/lot_progress.h"
+#include "cli/picture_memory.h"
 #include "lot/watch.h"
 
 #include <opencv2/core/utility.hpp>
 
 #include <charconv>
-#include <malloc.h>
 #include <set>
 #include <thread>
 
@@ -18,7 +18,6 @@ namespace endgrade::cli {
 namespace fs = std::filesystem;
 namespace {
 
-constexpr int kKeptBlockBytes = 64 << 20;  // as for `grade`: saves page faults
 constexpr int kMostShards = 1'000'000;
 
 void PrintError(ErrorKind kind, std::string file, std::string what, std::string remedy) {
@@ -176,8 +175,7 @@ LotRun RunOnce(const lot::Settings& settings,
                store::Store& store,
                bool watching,
                const std::function<bool()>& stop) {
-  mallopt(M_MMAP_THRESHOLD, kKeptBlockBytes);
-  mallopt(M_TRIM_THRESHOLD, kKeptBlockBytes);
+  PreparePictureMemory();
   cv::setNumThreads(1);  // pictures run in parallel, not the parts of one
   static std::set<std::string> said;
   LotRun run;

@@ -41,13 +41,13 @@ class SharesInside {
   // The share of the segment that begins at `a`.
   [[nodiscard]] double From(cv::Point2d a) const {
     const Span span = y_.Inside(a.y, x_.Inside(a.x, {0, 1}));
-    const cv::Vec2d start =
-        field_.um_from_cell * cv::Vec2d(a.x - field_.centre.x, a.y - field_.centre.y);
-    const cv::Point2d a_um(start[0], start[1]);
+    const cv::Matx22d& m = field_.um_from_cell;
+    const cv::Point2d cell(a.x - field_.centre.x, a.y - field_.centre.y);
+    const cv::Point2d a_um(m.val[0] * cell.x + m.val[1] * cell.y,
+                           m.val[2] * cell.x + m.val[3] * cell.y);
     const double outer = InsideCircle(a_um, field_.outer_um, span).Length();
-    const double inner =
-        field_.inner_um > 0 ? InsideCircle(a_um, field_.inner_um, span).Length() : 0.0;
-    return std::max(0.0, outer - inner);
+    if (outer <= 0.0 || field_.inner_um <= 0.0) return outer;
+    return std::max(0.0, outer - InsideCircle(a_um, field_.inner_um, span).Length());
   }
 
  private:

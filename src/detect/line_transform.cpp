@@ -1,9 +1,11 @@
 #include "detect/line_transform.h"
 
+#include "core/wide.h"
 #include "flatten/cell_grid.h"
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 namespace endgrade {
 namespace {
@@ -14,17 +16,22 @@ constexpr size_t kSpreadSamples = 5000;
 
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
 // strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
-// row. Columns past the right border hold what is left inside. Only what the image can reach is
-// ever written: rows of the strips that it touches, columns from FirstColumn() on; the rest stays
-// zero.
+// row. Columns past the right border hold what is left inside. Only what is not zero by necessity
+// is ever written: in each strip, segments that touch a column in which the image holds anything
+// there; the rest stays zero.
 struct Level {
   int height = 1;
   int image_rows = 0;
-  int padding = 0;  // columns left of the image
-  cv::Mat sum;      // CV_16SC1
+  int padding = 0;              // columns left of the image
+  cv::Mat sum;                  // CV_16SC1
+  std::vector<cv::Range> held;  // by strip: columns in which the image is not all zero
 
   [[nodiscard]] int NumStrips() const { return (image_rows + height - 1) / height; }
-  [[nodiscard]] int FirstColumn() const { return std::max(0, padding - height); }
+  // Columns of a row that may differ from zero.
+  [[nodiscard]] cv::Range Written(int row) const {
+    const cv::Range& columns = held[static_cast<size_t>(row / height)];
+    return columns.empty() ? columns : cv::Range(columns.start - row % height, columns.end);
+  }
 };
 
 // Back from the padded and perhaps mirrored or transposed image.
@@ -66,44 +73,75 @@ Level Base(const cv::Mat& turned) {
   level.padding = std::min(rows, kLongest);
   level.sum = cv::Mat::zeros(rows, turned.cols + level.padding, CV_16SC1);
   turned.copyTo(level.sum(cv::Rect(level.padding, 0, turned.cols, turned.rows)));
+  for (int row = 0; row < turned.rows; ++row) {
+    const auto* const begin = turned.ptr<short>(row);
+    const auto* const end = begin + turned.cols;
+    const auto holds = [](short value) { return value != 0; };
+    const auto first = std::find_if(begin, end, holds) - begin;
+    const auto past =
+        std::find_if(std::reverse_iterator(end), std::reverse_iterator(begin), holds).base() -
+        begin;
+    level.held.push_back(first < past ? cv::Range(level.padding + static_cast<int>(first),
+                                                  level.padding + static_cast<int>(past))
+                                      : cv::Range(0, 0));
+  }
   return level;
 }
 
-void AddShifted(
-    const short* top, const short* bottom, int shift, int begin, int end, short* __restrict out) {
-  const int whole = end - shift;
-  for (int x = begin; x < whole; ++x) out[x] = static_cast<short>(top[x] + bottom[x + shift]);
-  for (int x = std::max(begin, whole); x < end; ++x) out[x] = top[x];
+cv::Range Both(const cv::Range& a, const cv::Range& b) {
+  if (a.empty() || b.empty()) return a.empty() ? b : a;
+  return {std::min(a.start, b.start), std::max(a.end, b.end)};
+}
+
+ENDGRADE_WIDE void AddShifted(const short* top,
+                              const short* bottom,
+                              int shift,
+                              cv::Range columns,
+                              int width,
+                              short* __restrict out) {
+  const int whole = std::min(columns.end, width - shift);
+  for (int x = columns.start; x < whole; ++x) {
+    out[x] = static_cast<short>(top[x] + bottom[x + shift]);
+  }
+  for (int x = std::max(columns.start, whole); x < columns.end; ++x) out[x] = top[x];
 }
 
 // `level`: of the same image, zero or an earlier level of it.
 void Double(const Level& half, Level* level) {
   level->height = 2 * half.height;
-  const int begin = level->FirstColumn();
-  for (int strip = 0; strip < level->NumStrips(); ++strip) {
-    const int first = strip * level->height;
-    for (int slope = 0; slope < level->height; ++slope) {
-      const int half_slope = slope / 2;
-      AddShifted(half.sum.ptr<short>(first + half_slope),
-                 half.sum.ptr<short>(first + half.height + half_slope),
-                 slope - half_slope,
-                 begin,
-                 half.sum.cols,
-                 level->sum.ptr<short>(first + slope));
-    }
+  level->held.clear();
+  for (size_t i = 0; i < half.held.size(); i += 2) {
+    level->held.push_back(i + 1 < half.held.size() ? Both(half.held[i], half.held[i + 1])
+                                                   : half.held[i]);
+  }
+  for (int row = 0; row < level->NumStrips() * level->height; ++row) {
+    const int slope = row % level->height;
+    const int half_slope = slope / 2;
+    const int half_row = row - slope + half_slope;
+    const cv::Range columns = level->Written(row);
+    if (columns.empty()) continue;
+    AddShifted(half.sum.ptr<short>(half_row),
+               half.sum.ptr<short>(half_row + half.height),
+               slope - half_slope,
+               columns,
+               half.sum.cols,
+               level->sum.ptr<short>(row));
   }
 }
 
 constexpr int kBlock = 64;  // columns
 
-// Largest |sum| of a block.
-int Most(const short* sums) {
-  short most = 0;
-  for (int i = 0; i < kBlock; ++i) {
-    const auto turned = static_cast<short>(-sums[i]);
-    most = std::max(most, std::max(sums[i], turned));
+// The first of the blocks from `sums` on of which some |sum| is `needed` or more.
+ENDGRADE_WIDE int FirstBlock(const short* sums, int count, int needed) {
+  for (int block = 0; block < count; ++block, sums += kBlock) {
+    short most = 0;
+    for (int i = 0; i < kBlock; ++i) {
+      const auto turned = static_cast<short>(-sums[i]);
+      most = std::max(most, std::max(sums[i], turned));
+    }
+    if (most >= needed) return block;
   }
-  return most;
+  return count;
 }
 
 // Reads one level: which sums stand out of the others of their length.
@@ -125,10 +163,12 @@ class Reader {
     const int end = level_.sum.cols - 1;
     for (int row = 0; row < rows; ++row) {
       const auto* sum = level_.sum.ptr<short>(row);
-      for (int x = std::max(1, level_.FirstColumn()); x < end; x += kBlock) {
+      const cv::Range written = level_.Written(row);
+      const int past = std::min(written.end, end);
+      for (int x = std::max(1, written.start); x < past; x += kBlock) {
         // Almost nowhere does any sum of a block stand out.
-        if (x + kBlock <= end && Most(sum + x) < needed) continue;
-        CollectBlock(row, x, std::min(x + kBlock, end), needed, spread, found);
+        x += kBlock * FirstBlock(sum + x, (past - x) / kBlock, needed);
+        if (x < past) CollectBlock(row, x, std::min(x + kBlock, past), needed, spread, found);
       }
     }
   }
@@ -195,9 +235,10 @@ class Reader {
     for (int row = 0; row < rows; ++row) {
       const auto* sum = level_.sum.ptr<short>(row);
       const SharesInside shares = SharesOf(row);
+      const cv::Range written = level_.Written(row);
       for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
         const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
-        if (x < level_.FirstColumn()) continue;
+        if (x < written.start || x >= written.end) continue;
         const double cells = level_.height * shares.From(From(row, x));
         if (cells < least) continue;
         values.push_back(static_cast<float>(sum[x]) /
@@ -235,7 +276,8 @@ std::vector<LineCandidate> SumLines(const cv::Mat& score,
       const cv::Mat turned = Turn(units, transposed, mirrored);
       Level level = Base(turned);
       const Orientation orientation{transposed, mirrored, turned.cols, level.padding};
-      Level next{1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1)};
+      Level next{
+          1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1), {}};
       while (level.height < std::min(level.sum.rows, kLongest)) {
         Double(level, &next);
         std::swap(level, next);

@@ -1,5 +1,7 @@
 #include "locate/rim_model.h"
 
+#include "core/wide.h"
+
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -84,6 +86,53 @@ Light LightOf(double stored, double tone) {
   return {light, dark ? 0.0 : tone * light / share / kWhite, light * std::log(share) * tone};
 }
 
+constexpr std::size_t kBlock = 16;  // columns that are worked on at once
+
+// Columns that an unsharp mask of this radius reaches.
+int ReachOf(double radius_px, double pitch) {
+  return std::max(1, static_cast<int>(std::ceil(2.6 * radius_px / pitch)));
+}
+
+// `line` under a symmetric kernel of which one half, the middle first, is given.
+ENDGRADE_WIDE void Soften(const float* line,
+                          const float* kernel,
+                          std::size_t kernel_size,
+                          std::size_t count,
+                          float* soft) {
+  for (std::size_t from = 0; from < count; from += kBlock) {
+    const float* here = line + from;
+    Eight low = kernel[0] * EightAt(here);
+    Eight high = kernel[0] * EightAt(here + 8);
+    for (std::size_t k = 1; k < kernel_size; ++k) {
+      low += kernel[k] * (EightAt(here - k) + EightAt(here + k));
+      high += kernel[k] * (EightAt(here + 8 - k) + EightAt(here + 8 + k));
+    }
+    EightAt(soft + from) = low;
+    EightAt(soft + from + 8) = high;
+  }
+}
+
+// The same for the kernel's derivative by the logarithm of its radius: `shares` are the squares of
+// the distances in radii, less their mean under the kernel.
+ENDGRADE_WIDE void SoftenByRadius(const float* line,
+                                  const float* kernel,
+                                  const float* shares,
+                                  std::size_t kernel_size,
+                                  std::size_t count,
+                                  float* by_radius) {
+  for (std::size_t from = 0; from < count; from += kBlock) {
+    const float* here = line + from;
+    Eight low = shares[0] * (kernel[0] * EightAt(here));
+    Eight high = shares[0] * (kernel[0] * EightAt(here + 8));
+    for (std::size_t k = 1; k < kernel_size; ++k) {
+      low += shares[k] * (kernel[k] * (EightAt(here - k) + EightAt(here + k)));
+      high += shares[k] * (kernel[k] * (EightAt(here + 8 - k) + EightAt(here + 8 + k)));
+    }
+    EightAt(by_radius + from) = low;
+    EightAt(by_radius + from + 8) = high;
+  }
+}
+
 }  // namespace
 
 SectorModel::SectorModel(RingKind kind, const RimData& data)
@@ -91,10 +140,30 @@ SectorModel::SectorModel(RingKind kind, const RimData& data)
       radius_(data.radius),
       first_(data.first),
       pitch_(data.pitch),
-      values_(data.Columns()),
-      plain_(data.Columns()),
-      rows_(data.Columns()),
-      plain_rows_(data.Columns()) {}
+      columns_(data.Columns()),
+      values_(columns_),
+      rows_(columns_) {
+  MakeRoom(kBlock);
+}
+
+// Whole blocks are worked on: there is room for the last one, too.
+void SectorModel::MakeRoom(std::size_t reach) {
+  if (reach <= room_) return;
+  room_ = (reach + kBlock - 1) / kBlock * kBlock;
+  const std::size_t whole = (columns_ + kBlock - 1) / kBlock * kBlock;
+  stride_ = whole + 2 * room_;
+  lines_.assign(kLines * stride_, 0.0F);
+  soft_.assign(kLines * whole, 0.0F);
+  by_radius_.assign(whole, 0.0F);
+}
+
+void SectorModel::ExtendEnds(std::size_t reach) {
+  for (std::size_t q = 0; q < kLines; ++q) {
+    float* line = Line(q);
+    std::fill(line - reach, line, line[0]);
+    std::fill(line + columns_, line + columns_ + reach, line[columns_ - 1]);
+  }
+}
 
 void SectorModel::Evaluate(const RimVector& rim,
                            const SectorVector& sector,
@@ -107,8 +176,10 @@ void SectorModel::Evaluate(const RimVector& rim,
   spread_ = std::max(kLeastSpread, 1.0 + rim[kWidthX] * cos_t + rim[kWidthY] * sin_t);
   turn_width_ = std::exp(rim[kLogWidth]) * spread_;
   width_ = turn_width_ * std::max(0.05, 1.0 + sector[kWidthChange]);
+  const double sharpening_px = std::exp(rim[kLogSharpen]);
+  MakeRoom(static_cast<std::size_t>(ReachOf(sharpening_px, pitch_)));
   Expose(rim, sector);
-  Sharpen(static_cast<float>(rim[kSharpen]), std::exp(rim[kLogSharpen]));
+  Sharpen(static_cast<float>(rim[kSharpen]), sharpening_px);
 }
 
 SectorModel::Paths SectorModel::ByParameters() const {
@@ -168,9 +239,10 @@ void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
   const NormalTable& table = Table();
   const auto edge = static_cast<float>(edge_);
   const auto width = static_cast<float>(width_);
-  for (std::size_t i = 0; i < plain_.size(); ++i) {
+  std::array<float*, kLines> lines;
+  for (std::size_t q = 0; q < kLines; ++q) lines[q] = Line(q);
+  for (std::size_t i = 0; i < columns_; ++i) {
     const auto x = static_cast<float>(first_ + pitch_ * static_cast<double>(i));
-    Row& row = plain_rows_[i];
     const Step inner = StepAt(table, x - edge, blur);
     const Step outer = ringed ? StepAt(table, x - edge - width, blur) : inner;
     const float light = std::max(kLeastLight, glass + rise * inner.value + fall * outer.value);
@@ -181,69 +253,66 @@ void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
     const float by_glass = 1.0F - inner.value + (on_glass ? depth * in_ring : 0.0F);
     const float by_ferrule = outer.value + (on_ferrule ? depth * in_ring : 0.0F);
     const float by_outer = by_light * fall * outer.by_place;
-    row[kRayEdge] = by_light * rise * inner.by_place + by_outer;
-    row[kRaySigma] = by_light * (rise * inner.by_sigma + fall * outer.by_sigma);
-    row[kRayTail] = by_light * (rise * inner.by_tail + fall * outer.by_tail);
-    row[kRayTone] =
+    lines[kRayEdge][i] = by_light * rise * inner.by_place + by_outer;
+    lines[kRaySigma][i] = by_light * (rise * inner.by_sigma + fall * outer.by_sigma);
+    lines[kRayTail][i] = by_light * (rise * inner.by_tail + fall * outer.by_tail);
+    lines[kRayTone][i] =
         by_light * (glass_by_tone * by_glass + ferrule_by_tone * by_ferrule) - stored * log_share;
-    row[kRayWidth] = ringed ? by_outer : 0.0F;
-    row[kRayDepth] = ringed ? by_light * ring * in_ring : 0.0F;
-    row[kRayGlass] = by_light * glass_by_stored * by_glass;
-    row[kRayGlassSlope] = x * (1.0F - inner.value);
-    row[kRayFerrule] = by_light * ferrule_by_stored * by_ferrule;
-    row[kRayFerruleSlope] = x * outer.value;
-    row[kRaySharpen] = 0.0F;
-    row[kRaySharpenRadius] = 0.0F;
-    plain_[i] = stored + glass_slope * row[kRayGlassSlope] + ferrule_slope * row[kRayFerruleSlope];
+    lines[kRayWidth][i] = ringed ? by_outer : 0.0F;
+    lines[kRayDepth][i] = ringed ? by_light * ring * in_ring : 0.0F;
+    lines[kRayGlass][i] = by_light * glass_by_stored * by_glass;
+    lines[kRayFerrule][i] = by_light * ferrule_by_stored * by_ferrule;
+    const float on_glass_x = x * (1.0F - inner.value);
+    const float on_ferrule_x = x * outer.value;
+    lines[kRayGlassSlope][i] = on_glass_x;
+    lines[kRayFerruleSlope][i] = on_ferrule_x;
+    lines[kPlain][i] = stored + glass_slope * on_glass_x + ferrule_slope * on_ferrule_x;
   }
 }
 
 void SectorModel::Sharpen(float amount, double radius_px) {
-  const int reach = std::max(1, static_cast<int>(std::ceil(2.6 * radius_px / pitch_)));
+  const int reach = ReachOf(radius_px, pitch_);
   kernel_.resize(static_cast<std::size_t>(reach) + 1);
+  weights_.resize(kernel_.size());
+  shares_.resize(kernel_.size());
   double sum = 0.0;
   double square = 0.0;
   for (int i = 0; i <= reach; ++i) {
     const double z = i * pitch_ / radius_px;
-    const double weight = (i == 0 ? 1.0 : 2.0) * std::exp(-0.5 * z * z);
-    sum += weight;
-    square += weight * z * z;
-  }
-  for (int i = 0; i <= reach; ++i) {
-    const double z = i * pitch_ / radius_px;
-    kernel_[static_cast<std::size_t>(i)] = static_cast<float>(std::exp(-0.5 * z * z) / sum);
+    const double weight = std::exp(-0.5 * z * z);
+    weights_[static_cast<std::size_t>(i)] = weight;
+    sum += (i == 0 ? 1.0 : 2.0) * weight;
+    square += (i == 0 ? 1.0 : 2.0) * weight * z * z;
   }
   const auto mean_square = static_cast<float>(square / sum);
   const auto per_radius = static_cast<float>(pitch_ / radius_px);
-  const int last = static_cast<int>(plain_.size()) - 1;
-  for (int i = 0; i <= last; ++i) {
+  for (int i = 0; i <= reach; ++i) {
     const auto at = static_cast<std::size_t>(i);
-    const bool sharpened = amount > kLeastSharpening;
-    float soft = kernel_[0] * plain_[at];
-    float by_radius = -mean_square * soft;
-    Row mean{};
-    for (std::size_t p = 0; p < kRayCount; ++p) mean[p] = kernel_[0] * plain_rows_[at][p];
-    for (int k = 1; k <= reach; ++k) {
-      const auto before = static_cast<std::size_t>(std::max(i - k, 0));
-      const auto after = static_cast<std::size_t>(std::min(i + k, last));
-      const float weight = kernel_[static_cast<std::size_t>(k)];
-      const float z = static_cast<float>(k) * per_radius;
-      const float both = weight * (plain_[before] + plain_[after]);
-      soft += both;
-      by_radius += (z * z - mean_square) * both;
-      if (!sharpened) continue;
-      const Row& a = plain_rows_[before];
-      const Row& b = plain_rows_[after];
-      for (std::size_t p = 0; p < kRayCount; ++p) mean[p] += weight * (a[p] + b[p]);
+    kernel_[at] = static_cast<float>(weights_[at] / sum);
+    const float z = static_cast<float>(i) * per_radius;
+    shares_[at] = z * z - mean_square;
+  }
+  ExtendEnds(static_cast<std::size_t>(reach));
+  const bool sharpened = amount > kLeastSharpening;
+  const std::size_t whole = by_radius_.size();
+  for (std::size_t q = sharpened ? 0 : kPlain; q < kLines; ++q) {
+    Soften(Line(q), kernel_.data(), kernel_.size(), columns_, soft_.data() + q * whole);
+  }
+  SoftenByRadius(
+      Line(kPlain), kernel_.data(), shares_.data(), kernel_.size(), columns_, by_radius_.data());
+  const float* plain = Line(kPlain);
+  const float* soft = soft_.data() + kPlain * whole;
+  for (std::size_t i = 0; i < columns_; ++i) {
+    values_[i] = plain[i] + amount * (plain[i] - soft[i]);
+    rows_[i].by[kRaySharpen] = plain[i] - soft[i];
+    rows_[i].by[kRaySharpenRadius] = -amount * by_radius_[i];
+  }
+  for (std::size_t q = 0; q < kPlain; ++q) {
+    const float* exposed = Line(q);
+    const float* mean = soft_.data() + q * whole;
+    for (std::size_t i = 0; i < columns_; ++i) {
+      rows_[i].by[q] = sharpened ? exposed[i] + amount * (exposed[i] - mean[i]) : exposed[i];
     }
-    values_[at] = plain_[at] + amount * (plain_[at] - soft);
-    Row& row = rows_[at];
-    row = plain_rows_[at];
-    if (sharpened) {
-      for (std::size_t p = 0; p < kRayCount; ++p) row[p] += amount * (row[p] - mean[p]);
-    }
-    row[kRaySharpen] = plain_[at] - soft;
-    row[kRaySharpenRadius] = -amount * by_radius;
   }
 }
 

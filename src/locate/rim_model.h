@@ -89,9 +89,14 @@ class SectorModel {
 
   void Evaluate(const RimVector& rim, const SectorVector& sector, double cos_t, double sin_t);
 
-  using Row = std::array<float, kRayCount>;
+  // Derivatives by all quantities at one place of the ray, in two vectors of eight: the room after
+  // them is the caller's.
+  static constexpr std::size_t kRowRoom = 16;
+  struct alignas(32) Row {
+    std::array<float, kRowRoom> by{};
+  };
   [[nodiscard]] const std::vector<float>& values() const { return values_; }
-  [[nodiscard]] const std::vector<Row>& rows() const { return rows_; }
+  [[nodiscard]] std::vector<Row>& rows() { return rows_; }
 
   // Every parameter, the rim's first, acts through one quantity: which, and the quantity's
   // derivative by it, at the last Evaluate().
@@ -103,16 +108,27 @@ class SectorModel {
   [[nodiscard]] Paths ByParameters() const;
 
  private:
+  // Values as exposed, before sharpening, and their derivatives, are kept in lines along the ray,
+  // with room for a sharpening's reach before and after them.
+  static constexpr std::size_t kLines = kRaySharpen + 1;
+  static constexpr std::size_t kPlain = kRaySharpen;
+
   void Expose(const RimVector& rim, const SectorVector& sector);
   void Sharpen(float amount, double radius_px);
+  void MakeRoom(std::size_t reach);
+  void ExtendEnds(std::size_t reach);
+  [[nodiscard]] float* Line(std::size_t which) { return lines_.data() + which * stride_ + room_; }
 
   RingKind kind_;
   double radius_, first_, pitch_;
   double cos_t_ = 1, sin_t_ = 0;
   double edge_ = 0, spread_ = 1, turn_width_ = 0, width_ = 0;
-  std::vector<float> values_, plain_;
-  std::vector<Row> rows_, plain_rows_;
-  std::vector<float> kernel_;
+  std::size_t columns_, room_ = 0, stride_ = 0;
+  std::vector<float> values_, soft_, by_radius_;
+  std::vector<Row> rows_;
+  std::vector<float> lines_;
+  std::vector<float> kernel_, shares_;
+  std::vector<double> weights_;
 };
 
 }  // namespace endgrade::locate

@@ -1,5 +1,7 @@
 #include "locate/rim_solver.h"
 
+#include "core/wide.h"
+
 #include <algorithm>
 #include <cmath>
 #include <numeric>
@@ -73,9 +75,37 @@ struct RayNormal {
   double misfit = 0;
 };
 
-RayNormal SumRay(const RimSector& sector, const SectorModel& model, float per_scale) {
+constexpr std::size_t kRowsAtOnce = 3;  // as many sums fit into sixteen registers of four floats
+// In the room that the rows leave: what the model misses, and the weight of that.
+constexpr std::size_t kMissPlace = kRayCount;
+constexpr std::size_t kWeightPlace = kRayCount + 1;
+static_assert(kRayCount % kRowsAtOnce == 0 && kWeightPlace < SectorModel::kRowRoom);
+
+// Sums of weight * row * row', and of weight * row * miss.
+ENDGRADE_WIDE void SumRows(const std::vector<SectorModel::Row>& rows, RayNormal* sums) {
+  for (std::size_t first = 0; first < kRayCount; first += kRowsAtOnce) {
+    Eight low[kRowsAtOnce] = {};
+    Eight high[kRowsAtOnce] = {};
+    for (const SectorModel::Row& row : rows) {
+      const float* by = row.by.data();
+      for (std::size_t a = 0; a < kRowsAtOnce; ++a) {
+        const float scaled = by[kWeightPlace] * by[first + a];
+        low[a] += scaled * EightAt(by);
+        high[a] += scaled * EightAt(by + 8);
+      }
+    }
+    for (std::size_t a = 0; a < kRowsAtOnce; ++a) {
+      auto& square = sums->square[first + a];
+      for (std::size_t b = 0; b < 8; ++b) square[b] = low[a][b];
+      for (std::size_t b = 8; b < kRayCount; ++b) square[b] = high[a][b - 8];
+      sums->right[first + a] = high[a][kMissPlace - 8];
+    }
+  }
+}
+
+RayNormal SumRay(const RimSector& sector, float per_scale, SectorModel* model) {
   RayNormal sums;
-  const auto& values = model.values();
+  const auto& values = model->values();
   for (std::size_t i = 0; i < values.size(); ++i) {
     const float per_noise = sector.weight[i] * per_scale;
     const float miss = sector.level[i] - values[i];
@@ -87,13 +117,11 @@ RayNormal SumRay(const RimSector& sector, const SectorModel& model, float per_sc
       weight *= kHuber / off;
     }
     sums.misfit += static_cast<double>(square);
-    const SectorModel::Row& row = model.rows()[i];
-    for (std::size_t a = 0; a < kRayCount; ++a) {
-      const float scaled = weight * row[a];
-      for (std::size_t b = 0; b < kRayCount; ++b) sums.square[a][b] += scaled * row[b];
-      sums.right[a] += scaled * miss;
-    }
+    SectorModel::Row& row = model->rows()[i];
+    row.by[kMissPlace] = miss;
+    row.by[kWeightPlace] = weight;
   }
+  SumRows(model->rows(), &sums);
   return sums;
 }
 
@@ -194,7 +222,7 @@ void RimSolver::AddSector(std::size_t index, RimFit* fit, Normal* normal) {
     misfit += weight * miss * miss;
   }
   model_.Evaluate(fit->rim, own, sector.cos_t, sector.sin_t);
-  const RayNormal sums = SumRay(sector, model_, static_cast<float>(per_scale_));
+  const RayNormal sums = SumRay(sector, static_cast<float>(per_scale_), &model_);
   misfit += sums.misfit;
   fit->misfits[index] = misfit;
   fit->cost += misfit;

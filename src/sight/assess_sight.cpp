@@ -1,5 +1,6 @@
 #include "endgrade/sight.h"
 #include "sight/shake.h"
+#include "sight/smallest_visible.h"
 
 #include <algorithm>
 #include <cmath>
@@ -10,111 +11,6 @@ namespace endgrade {
 namespace {
 
 constexpr double kFullWidth = 2.354820045;  // of a Gaussian, at half its height
-constexpr double kLargestUm = 40.0;         // features beyond this are not looked for by size
-constexpr double kLineLengthUm = 30.0;      // "a scratch" for smallest_visible: half a cladding
-// Share of a zone's area that must be able to show the feature; the rest is the thin ring about
-// the core's edge, where little can be seen in any picture.
-constexpr double kAreaShare = 0.85;
-
-// Standard score whose upper tail is 1 - rate, by bisection of the error function.
-double ScoreForRate(double rate) {
-  double low = -6;
-  double high = 6;
-  for (int i = 0; i < 60; ++i) {
-    const double middle = 0.5 * (low + high);
-    (0.5 * std::erfc(-middle / std::sqrt(2.0)) < rate ? low : high) = middle;
-  }
-  return low;
-}
-
-double DiscPeak(double radius, double sigma) {
-  return 1.0 - std::exp(-0.5 * radius * radius / (sigma * sigma));
-}
-
-double BarPeak(double width, double sigma) {
-  return std::erf(0.5 * width / (sigma * std::sqrt(2.0)));
-}
-
-struct Ring {
-  double area = 0;
-  double level = 0;
-  size_t index = 0;
-};
-
-// The rings of noise that a zone covers, with the area they share.
-std::vector<Ring> RingsOf(const Zone& zone, const ContrastMap& map) {
-  std::vector<Ring> rings;
-  for (size_t i = 0; i + 1 < map.ring_edges_um.size(); ++i) {
-    const double inner = std::max(map.ring_edges_um[i], 0.5 * zone.inner_diameter_um);
-    const double outer = std::min(map.ring_edges_um[i + 1], 0.5 * zone.outer_diameter_um);
-    if (outer <= inner) continue;
-    rings.push_back({outer * outer - inner * inner, map.ring_level[i], i});
-  }
-  return rings;
-}
-
-// Best signal-to-noise over the scales of a disc or a bar of `size_um` in one ring.
-double BestSnr(
-    const SightInputs& in, const Ring& ring, double size_um, double contrast, bool line) {
-  const double um = in.contrast.um_per_cell;
-  const double blur = std::max(0.4, in.contrast.blur_sigma_cells);
-  double best = 0;
-  for (const ScaleNoise& scale : in.detection.scales) {
-    const double centre = std::hypot(blur, scale.sigma_cells);
-    const double wide = std::hypot(blur, kSurroundRatio * scale.sigma_cells);
-    const double half = size_um / um;
-    const double height = line ? BarPeak(half, centre) - BarPeak(half, wide)
-                               : DiscPeak(0.5 * half, centre) - DiscPeak(0.5 * half, wide);
-    double snr = contrast * ring.level * height / scale.ring_noise[ring.index];
-    if (line) {
-      const double independent = kLineLengthUm / um / std::max(1.0, 2.5 * scale.sigma_cells);
-      snr = std::min(snr, 3.0) * std::sqrt(std::max(1.0, independent));
-    }
-    best = std::max(best, snr);
-  }
-  return best;
-}
-
-std::optional<double> SmallestInRing(
-    const SightInputs& in, const Ring& ring, double contrast, double needed, bool line) {
-  if (BestSnr(in, ring, kLargestUm, contrast, line) < needed &&
-      BestSnr(in, ring, 10.0, contrast, line) < needed) {
-    return std::nullopt;
-  }
-  // The response grows with size up to the coarsest scale; find where it first reaches the need.
-  double low = 0.01;
-  double high = low;
-  while (high < kLargestUm && BestSnr(in, ring, high, contrast, line) < needed) high *= 1.25;
-  for (int i = 0; i < 30; ++i) {
-    const double middle = 0.5 * (low + high);
-    (BestSnr(in, ring, middle, contrast, line) < needed ? low : high) = middle;
-  }
-  return high;
-}
-
-std::optional<double> SmallestVisible(const SightInputs& in,
-                                      const Zone& zone,
-                                      const SightOptions& options,
-                                      bool line) {
-  const double threshold = line ? in.detect.line_threshold_sigma : in.detect.threshold_sigma;
-  const double needed = threshold + ScoreForRate(options.stated_rate);
-  std::vector<std::pair<double, double>> sizes;  // size, area
-  double total = 0;
-  for (const Ring& ring : RingsOf(zone, in.contrast)) {
-    const auto size = SmallestInRing(in, ring, options.stated_contrast, needed, line);
-    sizes.emplace_back(size.value_or(1e9), ring.area);
-    total += ring.area;
-  }
-  std::sort(sizes.begin(), sizes.end());
-  double area = 0;
-  for (const auto& [size, share] : sizes) {
-    area += share;
-    if (area >= kAreaShare * total) {
-      return size < 1e8 ? std::optional<double>(size) : std::nullopt;
-    }
-  }
-  return std::nullopt;
-}
 
 // Where the run of equal labels that begins at `x` ends.
 int EndOfRun(const std::uint8_t* label, int x, int width) {
@@ -263,8 +159,10 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
     ZoneSight zone;
     zone.in_view_fraction = in.zones.in_view_fraction[i];
     if (!in.contrast.level.empty() && !in.detection.scales.empty()) {
-      zone.smallest_visible_um = SmallestVisible(in, in.limits.zones[i], options, false);
-      zone.smallest_visible_scratch_um = SmallestVisible(in, in.limits.zones[i], options, true);
+      zone.smallest_visible_um =
+          SmallestVisible(in, in.limits.zones[i], options, VisibleShape::kDisc);
+      zone.smallest_visible_scratch_um =
+          SmallestVisible(in, in.limits.zones[i], options, VisibleShape::kLine);
     }
     sight.zones.push_back(zone);
   }

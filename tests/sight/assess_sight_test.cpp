@@ -5,6 +5,8 @@
 #include <gtest/gtest.h>
 #include <opencv2/imgproc.hpp>
 
+#include <algorithm>
+
 namespace endgrade {
 namespace {
 
@@ -72,6 +74,48 @@ TEST(AssessSight, WhatItSaysWouldBeFoundIsFound) {
     }
   }
   EXPECT_GE(found, placed * 89 / 100) << size;
+}
+
+// Whether the centre of a found feature of either kind lies within 6 um of a line's middle: it may
+// be found in part.
+bool IsOn(const std::vector<Feature>& features, cv::Point2d middle_um) {
+  return std::any_of(features.begin(), features.end(), [&](const Feature& f) {
+    return std::hypot(f.centre_um.x - middle_um.x, f.centre_um.y - middle_um.y) < 6.0;
+  });
+}
+
+TEST(AssessSight, ScratchesOfTheSizeThatItSaysAreFound) {
+  // As above, with 40 lines of 30 um: the stated 95 % less two binomial spreads (3.4 %) and the
+  // three points allowed is 85 %.
+  test::DrawnFace face;
+  face.noise = 6.0;
+  const double width = *SightOf(face).zones[1].smallest_visible_scratch_um;
+  EXPECT_LT(width, 1.0);
+  const Limits limits = test::ShippedLimits("sm-upc");
+  int found = 0;
+  int placed = 0;
+  for (std::uint64_t seed = 80; seed < 85; ++seed) {
+    face.seed = seed;
+    face.lines.clear();
+    std::vector<cv::Point2d> middles;
+    for (int i = 0; i < 8; ++i) {
+      const double angle = 2 * CV_PI * i / 8 + 0.07 * static_cast<double>(seed);
+      const double radius = i % 2 == 0 ? 24.0 : 44.0;
+      const cv::Point2d out(std::cos(angle), std::sin(angle));
+      const cv::Point2d along(-out.y, out.x);
+      middles.push_back(radius * out);
+      face.lines.push_back({radius * out - 15 * along, radius * out + 15 * along, width, -0.3});
+    }
+    const test::Drawn drawn = test::Draw(face);
+    const ContrastMap map = test::FlattenDrawn(drawn, limits);
+    const auto features =
+        MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
+    for (const cv::Point2d& middle : middles) {
+      ++placed;
+      found += IsOn(features, middle) ? 1 : 0;
+    }
+  }
+  EXPECT_GE(found, placed * 85 / 100) << width;
 }
 
 TEST(AssessSight, CallsABlurredPictureOutOfFocus) {

@@ -1,0 +1,25 @@
+// Loops that are worth two versions: one for every x86-64, one for those with AVX2. Which is run is
+// decided once, when the program starts. Products and sums are never contracted (-ffp-contract=off)
+// and never reordered, so that both give the same bits.
+//
+// Not under the thread sanitizer, whose run-time is not there yet when the choice is made.
+#pragma once
+
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_THREAD__)
+#define ENDGRADE_WIDE __attribute__((target_clones("avx2", "default")))
+#else
+#define ENDGRADE_WIDE
+#endif
+
+namespace endgrade {
+
+// Eight floats side by side, which the compiler keeps in one or two registers.
+using Eight = float __attribute__((vector_size(32)));
+using EightAnywhere = float __attribute__((vector_size(32), aligned(4), may_alias));
+
+inline const EightAnywhere& EightAt(const float* at) {
+  return *reinterpret_cast<const EightAnywhere*>(at);
+}
+inline EightAnywhere& EightAt(float* at) { return *reinterpret_cast<EightAnywhere*>(at); }
+
+}  // namespace endgrade
