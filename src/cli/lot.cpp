@@ -1,12 +1,15 @@
 #include "cli/error_line.h"
 #include "cli/interrupt.h"
 #include "cli/lot_run.h"
+#include "cli/picture_memory.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "lot/watch.h"
 #include "present/escape.h"
 #include "report/lot_report.h"
 #include "summary/lot_summary.h"
+
+#include <opencv2/core/utility.hpp>
 
 #include <cstdio>
 #include <memory>
@@ -145,6 +148,8 @@ int Stopped(const InterruptGuard& guard, const store::Store& store) {
 }
 
 int RunVerb(const LotVerb& verb) {
+  PreparePictureMemory();
+  cv::setNumThreads(1);  // pictures run in parallel, not the parts of one
   const auto settings = SettingsFrom(verb.lot);
   const auto shard = ShardFrom(verb.lot.shard);
   if (!settings || !shard) return kBadInput;

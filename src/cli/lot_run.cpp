@@ -5,10 +5,7 @@
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
 #include "cli/lot_progress.h"
-#include "cli/picture_memory.h"
 #include "lot/watch.h"
-
-#include <opencv2/core/utility.hpp>
 
 #include <charconv>
 #include <set>
@@ -175,8 +172,6 @@ LotRun RunOnce(const lot::Settings& settings,
                store::Store& store,
                bool watching,
                const std::function<bool()>& stop) {
-  PreparePictureMemory();
-  cv::setNumThreads(1);  // pictures run in parallel, not the parts of one
   static std::set<std::string> said;
   LotRun run;
   const Inputs inputs = ListInputs({settings.photographs.string()});

@@ -3,9 +3,12 @@
 #include "cli/error_line.h"
 #include "cli/interrupt.h"
 #include "cli/lot_run.h"
+#include "cli/picture_memory.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "present/escape.h"
+
+#include <opencv2/core/utility.hpp>
 
 #include <cstdio>
 #include <memory>
@@ -39,6 +42,8 @@ int Present(const StudyVerb& verb,
 }
 
 int RunVerb(const StudyVerb& verb) {
+  PreparePictureMemory();
+  cv::setNumThreads(1);  // pictures run in parallel, not the parts of one
   auto settings = SettingsFrom(verb.lot);
   if (!settings) return kBadInput;
   std::error_code ignored;

@@ -10,7 +10,9 @@
 namespace endgrade::lot {
 namespace {
 
-constexpr std::size_t kLongestName = 1000;
+constexpr std::size_t kLongestName = 500;
+// Each doubles the time that a name made to annoy takes; three take a hundredth of a second.
+constexpr int kMostTextFields = 3;
 
 const std::map<std::string, std::string>& FieldExpressions() {
   static const std::string kText = "([^/]+?)";
@@ -73,6 +75,7 @@ Result<NamePattern> NamePattern::Parse(const std::string& text) {
   pattern.text_ = text;
   std::string expression = "(?:.*/)?";
   int depth = 0;
+  int num_texts = 0;  // in this folder's or file's name
   for (std::size_t i = 0; i < text.size(); ++i) {
     const char c = text[i];
     if (c == '{') {
@@ -86,6 +89,7 @@ Result<NamePattern> NamePattern::Parse(const std::string& text) {
       if (pattern.Has(StandsFor(field))) return PatternError(text, "has {" + field + "} twice");
       pattern.fields_.push_back(StandsFor(field));
       expression += known->second;
+      if (known->second.find("[^/]") != std::string::npos) ++num_texts;
       i = end;
     } else if (c == '[') {
       ++depth;
@@ -95,8 +99,13 @@ Result<NamePattern> NamePattern::Parse(const std::string& text) {
       expression += ")?";
     } else if (c == '*') {
       expression += "[^/]*";
+      ++num_texts;
     } else {
       AppendLiteral(c, &expression);
+      if (c == '/') num_texts = 0;
+    }
+    if (num_texts > kMostTextFields) {
+      return PatternError(text, "has more than three texts between two slashes");
     }
   }
   if (depth != 0) return PatternError(text, "has a [ without its ]");

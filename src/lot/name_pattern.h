@@ -21,13 +21,14 @@ namespace endgrade::lot {
 //   *                              any text without a slash
 //   /                              a folder; folders before the pattern are not looked at
 //
-// The ending (.jpg) is not part of the pattern.
+// The ending (.jpg) is not part of the pattern. Between two slashes there are at most three of
+// {cord}, {kind}, {port}, {rater} and *.
 class NamePattern {
  public:
   // Errors: kBadOption with what was expected.
   [[nodiscard]] static Result<NamePattern> Parse(const std::string& text);
 
-  // Nothing when the name does not match. Names of over 1,000 bytes never do.
+  // Nothing when the name does not match. Paths of over 500 bytes never do.
   [[nodiscard]] std::optional<store::Face> Match(const std::string& path) const;
 
   [[nodiscard]] const std::string& text() const { return text_; }

@@ -242,7 +242,7 @@ Result<std::string> LotReport(const store::Store& store,
                               const summary::LotSummary& summary,
                               const std::vector<lot::LeftOut>& left_out,
                               const ReportOptions& options) {
-  auto cards = CordCards(store, cords, summary.decision, options);
+  const auto cards = CordCards(store, cords, summary.decision, options);
   if (!cards.ok()) return cards.error();
   data page;
   page.set("name", PrintableText(settings.name));
@@ -256,7 +256,7 @@ Result<std::string> LotReport(const store::Store& store,
   AddLeftOut(cords, left_out, &page);
   page.set("limits", LimitsList(settings));
   page.set("num_cords", std::to_string(cords.cords.size()));
-  page.set("cords", std::move(*cards));
+  page.set("cords", *cards);
   page.set("safety", kSafety);
   page.set("program", PrintableText("endgrade " + Version() + " (" + Build() + ")"));
   page.set("head", store.Head());

@@ -71,13 +71,17 @@ State StateOf(const Attempt& attempt) {
   return attempt.verdict == "fail" ? State::kFail : State::kOpen;
 }
 
-std::string NoteOf(const Face& face) {
+std::string NoteOf(const Face& face, const lot::Settings& settings) {
   const Attempt& last = face.attempts.back();
   if (last.contested) {
     return "Two photographs claim to be attempt " + std::to_string(last.number) +
            ": neither counts.";
   }
-  return last.verdict == "unreadable" ? "The photograph could not be read." : "";
+  if (last.verdict == "unreadable") return "The photograph could not be read.";
+  const Limits* limits = settings.LimitsOf(face.face.kind);
+  if (!limits || face.last != State::kFail || last.number <= limits->max_cleanings) return "";
+  return "Still fails after " + std::to_string(last.number - 1) +
+         " cleanings: the connector is rejected.";
 }
 
 // One picture cannot show two faces: somebody copied it, or named it wrongly.
@@ -165,7 +169,7 @@ Result<Cords> GatherCords(const store::Store& store, const lot::Settings& settin
     SortAttempts(&face);
     face.first = StateOf(face.attempts.front());
     face.last = StateOf(face.attempts.back());
-    face.note = NoteOf(face);
+    face.note = NoteOf(face, settings);
   }
   OpenSharedPictures(&gathered->faces);
   const Expected expected = ExpectedOf(gathered->faces, settings);

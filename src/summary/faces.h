@@ -53,7 +53,7 @@ struct Face {
   std::vector<Attempt> attempts;  // by number
   State first = State::kOpen;     // after the first photograph
   State last = State::kOpen;      // after the last
-  std::string note;               // why it is open though it has photographs
+  std::string note;               // why it is open though it has photographs, or rejected for good
 };
 
 struct Cord {

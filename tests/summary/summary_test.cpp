@@ -123,6 +123,15 @@ TEST(GatherCords, BelievesNoPictureThatStandsForTwoFaces) {
   EXPECT_THAT(cords.cords[0].faces[0].note, HasSubstr("c2 A"));
 }
 
+// sm-upc: five cleanings at most (from memory).
+TEST(GatherCords, SaysWhenCleaningHasNoEnd) {
+  Lot lot;
+  lot.Add("c1", "A", 5, "fail");
+  EXPECT_EQ(lot.Gather().cords[0].faces[0].note, "");
+  lot.Add("c1", "A", 6, "fail");
+  EXPECT_THAT(lot.Gather().cords[0].faces[0].note, HasSubstr("after 5 cleanings"));
+}
+
 TEST(GatherCords, TakesTheNewestRowOfAPath) {
   Lot lot;
   lot.Add("c1", "A", 1, "pass", "x.jpg");
