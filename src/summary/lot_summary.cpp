@@ -58,6 +58,7 @@ std::vector<Yield> YieldsOf(const std::vector<Cord>& cords) {
 std::vector<Cause> CausesOf(const std::vector<Cord>& cords) {
   std::map<std::pair<std::string, std::string>, Cause> causes;
   const auto count = [&](const Attempt& attempt, int Cause::*which) {
+    if (attempt.contested) return;
     std::set<std::pair<std::string, std::string>> once;
     for (const BrokenRule& rule : attempt.broken) once.emplace(rule.zone, rule.text);
     for (const auto& key : once) {
@@ -98,6 +99,7 @@ DensityMap MapOf(const std::vector<Cord>& cords) {
   };
   for (const Cord& cord : cords) {
     for (const Face& face : cord.faces) {
+      if (face.attempts.front().contested) continue;
       for (const Mark& mark : face.attempts.front().marks) {
         const double radius = std::hypot(mark.x_um, mark.y_um);
         if (!(radius < kMapHalf_um)) continue;

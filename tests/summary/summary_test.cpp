@@ -180,6 +180,17 @@ TEST(Summarise, OrdersCausesAndMapsFeatures) {
   EXPECT_EQ(summary.map.counts[10][13], 2);
 }
 
+TEST(Summarise, LearnsNothingFromContestedPhotographs) {
+  Lot lot;
+  lot.Add("c1", "A", 1, "fail", "c1-A.jpg");
+  lot.Add("c1", "A", 1, "fail", "c1-A.png");
+  const LotSummary summary = lot.Sum();
+  EXPECT_TRUE(summary.causes.empty());
+  EXPECT_EQ(summary.map.total, 0);
+  EXPECT_EQ(summary.yields[1].last, 0);
+  EXPECT_EQ(summary.yields[1].trials, 1);
+}
+
 TEST(Summarise, ChartsFirstPhotographsByDay) {
   Lot lot;
   lot.Add("c1", "A", 1, "pass");
