@@ -18,7 +18,7 @@
 namespace endgrade {
 
 struct FlattenOptions {
-  // The picture is averaged down to no finer than this, um a cell: below it the light's own blur
+  // Finest cell, um (up to 5 % more where a whole pixel hangs on it): below it the light's own blur
   // (0.5 um and more at the apertures of these microscopes) leaves nothing to see. Range [0.02, 1].
   double finest_cell_um = 0.3;
 

@@ -1,5 +1,7 @@
 #include "core/order_statistics.h"
 
+#include "core/wide.h"
+
 #include <algorithm>
 #include <array>
 #include <cstring>
@@ -26,13 +28,20 @@ struct Dealer {
     }
     if (high > low) scale = static_cast<float>(kBuckets - 2) / (high - low);
   }
+};
 
-  [[nodiscard]] std::uint8_t BucketOf(float value) const {
-    const float place = (value - low) * scale + 1.0F;
-    return static_cast<std::uint8_t>(
+ENDGRADE_WIDE void Deal(const Dealer& dealer,
+                        const float* values,
+                        std::size_t count,
+                        std::uint8_t* __restrict buckets) {
+  const float low = dealer.low;
+  const float scale = dealer.scale;
+  for (std::size_t i = 0; i < count; ++i) {
+    const float place = (values[i] - low) * scale + 1.0F;
+    buckets[i] = static_cast<std::uint8_t>(
         static_cast<int>(std::min(static_cast<float>(kBuckets - 1), std::max(0.0F, place))));
   }
-};
+}
 
 }  // namespace
 
@@ -40,7 +49,7 @@ OrderStatistics::OrderStatistics(std::span<const float> values) : values_(values
   if (values.size() <= kFew) return;
   const Dealer dealer(values);
   bucket_.resize(values.size());
-  for (std::size_t i = 0; i < values.size(); ++i) bucket_[i] = dealer.BucketOf(values[i]);
+  Deal(dealer, values.data(), values.size(), bucket_.data());
   // Two tables: neighbours in one bucket would wait for each other.
   std::array<std::array<std::uint32_t, kBuckets>, 2> counts{};
   for (std::size_t i = 0; i + 1 < bucket_.size(); i += 2) {

@@ -38,13 +38,16 @@ class SharesInside {
     share_ = dd_ > 0.0 ? 1.0 / dd_ : 0.0;
   }
 
-  // The share of the segment that begins at `a`.
-  [[nodiscard]] double From(cv::Point2d a) const {
-    const Span span = y_.Inside(a.y, x_.Inside(a.x, {0, 1}));
+  // The share of the segment that begins at `a`; 0 where it is surely less than `least`.
+  [[nodiscard]] double From(cv::Point2d a, double least = 0) const {
     const cv::Matx22d& m = field_.um_from_cell;
     const cv::Point2d cell(a.x - field_.centre.x, a.y - field_.centre.y);
     const cv::Point2d a_um(m.val[0] * cell.x + m.val[1] * cell.y,
                            m.val[2] * cell.x + m.val[3] * cell.y);
+    // The whole chord of the outer circle, wherever the segment ends.
+    const double shortest = least * dd_;
+    if (4.0 * Root(a_um, field_.outer_um) < (1.0 - 1e-9) * shortest * shortest) return 0.0;
+    const Span span = y_.Inside(a.y, x_.Inside(a.x, {0, 1}));
     const double outer = InsideCircle(a_um, field_.outer_um, span).Length();
     if (outer <= 0.0 || field_.inner_um <= 0.0) return outer;
     return std::max(0.0, outer - InsideCircle(a_um, field_.inner_um, span).Length());
@@ -63,10 +66,17 @@ class SharesInside {
     }
   };
 
+  // Under the root of the equation for t where a + t d meets the circle; its solutions lie
+  // 2 sqrt(root) / d.d apart.
+  [[nodiscard]] double Root(cv::Point2d a, double radius) const {
+    const double ad = a.dot(d_);
+    return ad * ad - dd_ * (a.dot(a) - radius * radius);
+  }
+
   // Where a + t d, for t in `within`, is closer to the centre than `radius`.
   [[nodiscard]] Span InsideCircle(cv::Point2d a, double radius, Span within) const {
     const double ad = a.dot(d_);
-    const double root = ad * ad - dd_ * (a.dot(a) - radius * radius);
+    const double root = Root(a, radius);
     if (root <= 0.0 || dd_ <= 0.0) return {0, 0};
     const double reach = std::sqrt(root);
     return {std::max(within.from, (-ad - reach) * share_),

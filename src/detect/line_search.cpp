@@ -91,7 +91,7 @@ Pass MakePass(
     const auto* radius = response.radius_um.ptr<float>(y);
     auto* score = pass.score.ptr<float>(y);
     auto* bounded = pass.bounded.ptr<float>(y);
-    for (size_t x = 0; x < noise.size(); ++x) noise[x] = response.noise.At(radius[x]);
+    response.noise.AtEach(radius, pass.score.cols, noise.data());
     for (size_t x = 0; x < noise.size(); ++x) {
       score[x] /= noise[x];
       bounded[x] = std::min(std::max(score[x], -kMostScore), kMostScore);

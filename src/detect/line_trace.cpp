@@ -1,5 +1,6 @@
 #include "detect/line_trace.h"
 
+#include "core/wide.h"
 #include "flatten/cell_grid.h"
 
 #include <opencv2/core.hpp>
@@ -9,6 +10,10 @@
 
 namespace endgrade {
 namespace {
+
+// A single cell's evidence is held within these.
+constexpr double kLeastShown = -3.0;
+constexpr double kMostShown = 4.0;
 
 constexpr double kShortestBlock = 6.0;  // cells
 constexpr double kLongestBlock = 48.0;  // cells
@@ -234,26 +239,66 @@ void Describe(const cv::Mat& score, double sign, double correlation, LineTrace* 
   trace->turning_deg = Turning(trace->spine, length);
 }
 
-// Mean over points from one end to the other, a cell apart.
-template <typename Sample>
-double MeanAlong(cv::Point2d from, cv::Point2d to, double sign, Sample sample) {
-  const double length = std::sqrt((to - from).dot(to - from));
-  const int steps = std::max(1, static_cast<int>(std::lround(length)));
-  double sum = 0;
-  for (int i = 0; i <= steps; ++i) {
-    const double part = static_cast<double>(i) / steps;
-    sum += std::clamp(sign * sample(from + (to - from) * part), -3.0, 4.0);
+constexpr int kAtOnce = 64;
+
+// Bounded values of `count` points of a segment that lies well inside the map, from the `first` of
+// `steps` on, in the same bits as SampleInside.
+ENDGRADE_WIDE void SampleAlong(const float* __restrict cells,
+                               std::ptrdiff_t stride,
+                               cv::Point2d from,
+                               cv::Point2d run,
+                               double sign,
+                               int first,
+                               int steps,
+                               int count,
+                               double* __restrict values) {
+  std::ptrdiff_t at[kAtOnce];
+  double part_x[kAtOnce];
+  double part_y[kAtOnce];
+  for (int i = 0; i < count; ++i) {
+    const double part = static_cast<double>(first + i) / steps;
+    const double px = from.x + run.x * part;
+    const double py = from.y + run.y * part;
+    const int x = static_cast<int>(px);
+    const int y = static_cast<int>(py);
+    part_x[i] = px - x;
+    part_y[i] = py - y;
+    at[i] = y * stride + x;
   }
-  return sum / (steps + 1);
+  for (int i = 0; i < count; ++i) {
+    const float* top = cells + at[i];
+    const float* bottom = top + stride;
+    const double fx = part_x[i];
+    const double fy = part_y[i];
+    const double upper = static_cast<double>(top[0]) * (1 - fx) + static_cast<double>(top[1]) * fx;
+    const double lower =
+        static_cast<double>(bottom[0]) * (1 - fx) + static_cast<double>(bottom[1]) * fx;
+    values[i] = std::clamp(sign * (upper * (1 - fy) + lower * fy), kLeastShown, kMostShown);
+  }
 }
 
 }  // namespace
 
+// Mean over points from one end to the other, a cell apart.
 double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to) {
-  if (IsWellInside(score, from) && IsWellInside(score, to)) {
-    return MeanAlong(from, to, sign, [&](cv::Point2d p) { return SampleInside(score, p); });
+  const cv::Point2d run = to - from;
+  const int steps = std::max(1, static_cast<int>(std::lround(std::sqrt(run.dot(run)))));
+  double sum = 0;
+  if (!IsWellInside(score, from) || !IsWellInside(score, to)) {
+    for (int i = 0; i <= steps; ++i) {
+      const double part = static_cast<double>(i) / steps;
+      sum += std::clamp(sign * SampleAt(score, from + run * part), kLeastShown, kMostShown);
+    }
+    return sum / (steps + 1);
   }
-  return MeanAlong(from, to, sign, [&](cv::Point2d p) { return SampleAt(score, p); });
+  double values[kAtOnce];
+  for (int first = 0; first <= steps; first += kAtOnce) {
+    const int count = std::min(kAtOnce, steps + 1 - first);
+    const auto stride = static_cast<std::ptrdiff_t>(score.step1());
+    SampleAlong(score.ptr<float>(), stride, from, run, sign, first, steps, count, values);
+    for (int i = 0; i < count; ++i) sum += values[i];
+  }
+  return sum / (steps + 1);
 }
 
 std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double step) {

@@ -185,7 +185,7 @@ class Reader {
     const SharesInside shares = SharesOf(row);
     for (int x = begin; x < end; ++x) {
       if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
-      const double cells = level_.height * shares.From(From(row, x));
+      const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
       if (cells < least) continue;
       const float snr = std::abs(static_cast<float>(sum[x])) /
                         (kUnits * spread * static_cast<float>(std::sqrt(cells)));
@@ -239,7 +239,7 @@ class Reader {
       for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
         const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
         if (x < written.start || x >= written.end) continue;
-        const double cells = level_.height * shares.From(From(row, x));
+        const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
         if (cells < least) continue;
         values.push_back(static_cast<float>(sum[x]) /
                          (kUnits * static_cast<float>(std::sqrt(cells))));

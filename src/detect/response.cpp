@@ -1,5 +1,7 @@
 #include "detect/response.h"
 
+#include "core/wide.h"
+
 #include <opencv2/core/hal/hal.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -31,6 +33,22 @@ cv::Mat Reduce(const cv::Mat& image, int reduction) {
   return out;
 }
 
+ENDGRADE_WIDE void SquaredRadii(
+    const cv::Matx22f& m, float middle_x, float dy, int count, float* __restrict squared) {
+  const float xx = m(0, 0), yx = m(1, 0);
+  const float xy = m(0, 1) * dy, yy = m(1, 1) * dy;
+  for (int x = 0; x < count; ++x) {
+    const float dx = static_cast<float>(x) - middle_x;
+    const float x_um = xx * dx + xy;
+    const float y_um = yx * dx + yy;
+    squared[x] = x_um * x_um + y_um * y_um;
+  }
+}
+
+ENDGRADE_WIDE void Bend(float bend, float least, int count, float* radius) {
+  for (int x = 0; x < count; ++x) radius[x] += bend / std::max(radius[x], least);
+}
+
 // Mean distance from the centre over blocks of cells: that of the block's middle, and by how much
 // more the distance bends away from it: half its Laplacian 1 / r times the block's variance.
 cv::Mat RadiusOfBlocks(const ContrastMap& map, int reduction) {
@@ -43,16 +61,9 @@ cv::Mat RadiusOfBlocks(const ContrastMap& map, int reduction) {
   for (int y = 0; y < radius_um.rows; ++y) {
     auto* radius = radius_um.ptr<float>(y);
     const float dy = static_cast<float>(y) - middle_y;
-    for (int x = 0; x < radius_um.cols; ++x) {
-      const float dx = static_cast<float>(x) - middle_x;
-      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
-      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
-      radius[x] = x_um * x_um + y_um * y_um;
-    }
+    SquaredRadii(m, middle_x, dy, radius_um.cols, radius);
     cv::hal::sqrt32f(radius, radius, radius_um.cols);
-    for (int x = 0; x < radius_um.cols; ++x) {
-      radius[x] += bend / std::max(radius[x], 0.4F * block_um);
-    }
+    Bend(bend, 0.4F * block_um, radius_um.cols, radius);
   }
   return radius_um;
 }
@@ -79,6 +90,22 @@ cv::Mat Halve(const cv::Mat& image) {
   return half;
 }
 
+// 0.75 a + 0.25 b
+ENDGRADE_WIDE void Mix(const float* a, const float* b, int count, float* __restrict mixed) {
+  for (int i = 0; i < count; ++i) mixed[i] = 0.75F * a[i] + 0.25F * b[i];
+}
+
+// Takes off two cells for each of `mixed`, which has one more on either side.
+ENDGRADE_WIDE void TakeOffPairs(const float* __restrict in,
+                                const float* __restrict mixed,
+                                int pairs,
+                                float* __restrict out) {
+  for (int i = 0; i < pairs; ++i) {
+    out[2 * i] = in[2 * i] - (0.75F * mixed[i] + 0.25F * mixed[i - 1]);
+    out[2 * i + 1] = in[2 * i + 1] - (0.75F * mixed[i] + 0.25F * mixed[i + 1]);
+  }
+}
+
 // image - wide, where `wide` has half as many cells and is read between them: out of a row of cells
 // that each stand for two, each of the two is three parts its own and one part its neighbour's.
 cv::Mat MinusDoubled(const cv::Mat& image, const cv::Mat& wide) {
@@ -89,16 +116,13 @@ cv::Mat MinusDoubled(const cv::Mat& image, const cv::Mat& wide) {
     const auto* beside =
         wide.ptr<float>(std::clamp(y / 2 + (y % 2 == 0 ? -1 : 1), 0, wide.rows - 1));
     float* mixed = line.data() + 1;
-    for (int i = 0; i < wide.cols; ++i) mixed[i] = 0.75F * own[i] + 0.25F * beside[i];
+    Mix(own, beside, wide.cols, mixed);
     mixed[-1] = mixed[0];
     mixed[wide.cols] = mixed[wide.cols - 1];
     const auto* in = image.ptr<float>(y);
     auto* to = out.ptr<float>(y);
     const int pairs = image.cols / 2;
-    for (int i = 0; i < pairs; ++i) {
-      to[2 * i] = in[2 * i] - (0.75F * mixed[i] + 0.25F * mixed[i - 1]);
-      to[2 * i + 1] = in[2 * i + 1] - (0.75F * mixed[i] + 0.25F * mixed[i + 1]);
-    }
+    TakeOffPairs(in, mixed, pairs, to);
     if (image.cols % 2 == 1) {
       to[2 * pairs] = in[2 * pairs] - (0.75F * mixed[pairs] + 0.25F * mixed[pairs - 1]);
     }

@@ -1,6 +1,7 @@
 #include "detect/ring_noise.h"
 
 #include "core/order_statistics.h"
+#include "core/wide.h"
 #include "detect/response.h"
 #include "flatten/cell_grid.h"
 
@@ -150,7 +151,20 @@ float QuietSigma(const Sectors& sectors, double places) {
   return sigmas[(sigmas.size() - 1) / 2];
 }
 
+// table[4 r], the last beyond.
+ENDGRADE_WIDE void LookUpQuarters(
+    const float* radius_um, int count, const float* table, int last, float* __restrict found) {
+  for (int i = 0; i < count; ++i) {
+    found[i] = table[std::min(static_cast<int>(4.0F * radius_um[i]), last)];
+  }
+}
+
 }  // namespace
+
+void RingNoise::AtEach(const float* radius_um, int count, float* noise) const {
+  const int last = static_cast<int>(by_quarter_um_.size()) - 1;
+  LookUpQuarters(radius_um, count, by_quarter_um_.data(), last, noise);
+}
 
 RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response) {
   const auto& edges = map.ring_edges_um;

@@ -18,6 +18,8 @@ class RingNoise {
     const auto quarter = static_cast<size_t>(4.0F * radius_um);
     return quarter < by_quarter_um_.size() ? by_quarter_um_[quarter] : by_quarter_um_.back();
   }
+  // At() for a row of cells.
+  void AtEach(const float* radius_um, int count, float* noise) const;
   [[nodiscard]] const std::vector<double>& sigmas() const { return sigmas_; }
 
   // The least noise within `reach_um` of each distance: what a block of cells can be held against.

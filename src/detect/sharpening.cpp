@@ -24,10 +24,14 @@ std::vector<float> ProfileAcrossRim(const ContrastMap& map) {
   const auto count = static_cast<size_t>((kGlassUm + kOutsideUm) / kBinUm);
   std::vector<std::vector<float>> bins(count);
   const double from = map.cladding_radius_um - kGlassUm;
+  // Most cells are nowhere near the rim.
+  const auto nearest = static_cast<float>(from - kBinUm);
+  const auto furthest = static_cast<float>(from + kGlassUm + kOutsideUm + kBinUm);
   for (int y = 0; y < map.level.rows; ++y) {
     const auto* radius = map.radius_um.ptr<float>(y);
     const auto* level = map.level.ptr<float>(y);
     for (int x = 0; x < map.level.cols; ++x) {
+      if (radius[x] < nearest || radius[x] > furthest) continue;
       const double bin = (static_cast<double>(radius[x]) - from) / kBinUm;
       if (bin < 0 || bin >= static_cast<double>(count)) continue;
       bins[static_cast<size_t>(bin)].push_back(level[x]);

@@ -1,5 +1,6 @@
 #include "endgrade/flatten.h"
 
+#include "core/wide.h"
 #include "flatten/cell_grid.h"
 #include "flatten/clean_face.h"
 
@@ -7,6 +8,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace endgrade {
 namespace {
@@ -102,6 +104,37 @@ cv::Mat HiddenCells(const ContrastMap& map, const ZoneMap& zones) {
   return hidden;
 }
 
+ENDGRADE_WIDE void SubtractWithin(float furthest,
+                                  const float* radius_um,
+                                  const float* level,
+                                  const float* background,
+                                  int count,
+                                  float* __restrict residual) {
+  for (int x = 0; x < count; ++x) {
+    const float difference = level[x] - background[x];
+    residual[x] = radius_um[x] >= furthest ? 0.0F : difference;
+  }
+}
+
+// Level less background; 0 further out than anything is looked for.
+cv::Mat Residual(const ContrastMap& map) {
+  cv::Mat residual(map.level.size(), CV_32FC1);
+  // The least float that is not nearer: radii are compared with the limit itself.
+  auto furthest = static_cast<float>(map.outer_um);
+  if (static_cast<double>(furthest) < map.outer_um) {
+    furthest = std::nextafter(furthest, std::numeric_limits<float>::max());
+  }
+  for (int y = 0; y < residual.rows; ++y) {
+    SubtractWithin(furthest,
+                   map.radius_um.ptr<float>(y),
+                   map.level.ptr<float>(y),
+                   map.background.ptr<float>(y),
+                   residual.cols,
+                   residual.ptr<float>(y));
+  }
+  return residual;
+}
+
 // Gives hidden cells the brightness of the ferrule that is seen, so that they weigh on nothing.
 void FillHidden(const cv::Mat& hidden, double ferrule_from_um, ContrastMap* map) {
   std::vector<float> seen;
@@ -160,8 +193,7 @@ ContrastMap Flatten(const Frame& frame,
   map.core_centre_um = rings.core_centre_um;
   CleanFace clean = FitCleanFace(map, scale, rings);
   map.background = std::move(clean.brightness);
-  cv::subtract(map.level, map.background, map.residual);
-  map.residual.setTo(0.0F, map.radius_um >= map.outer_um);
+  map.residual = Residual(map);
   if (!hidden.empty()) map.residual.setTo(0.0F, hidden);
   if (!map.valid.empty()) map.residual.setTo(0.0F, map.valid == 0);
   map.cladding_radius_um = rings.cladding_radius_um;

@@ -1,5 +1,6 @@
 #include "flatten/robust_fit.h"
 
+#include "core/wide.h"
 #include "flatten/cell_grid.h"
 
 #include <opencv2/core.hpp>
@@ -20,32 +21,46 @@ double Predict(const double* row, const std::vector<double>& coefficients) {
   return sum;
 }
 
+// Rows are padded to a length that is known here, so that each takes a few vector operations.
+constexpr size_t kPadded = 12;
+
+struct NormalEquations {
+  std::array<std::array<double, kPadded>, kPadded> products{};
+  std::array<double, kPadded> sums{};
+};
+
+ENDGRADE_WIDE void AddRows(const double* rows,
+                           const double* values,
+                           const double* weights,
+                           size_t count,
+                           size_t width,
+                           NormalEquations* equations) {
+  std::array<double, kPadded> row{};
+  for (size_t i = 0; i < count; ++i) {
+    if (weights[i] <= 0.0) continue;
+    std::copy_n(rows + i * width, width, row.begin());
+    for (size_t a = 0; a < width; ++a) {
+      const double weighted = weights[i] * row[a];
+      for (size_t b = 0; b < kPadded; ++b) equations->products[a][b] += weighted * row[b];
+      equations->sums[a] += weighted * values[i];
+    }
+  }
+}
+
 std::vector<double> SolveWeighted(const std::vector<double>& rows,
                                   const std::vector<double>& values,
                                   const std::vector<double>& weights,
                                   int columns) {
-  // Rows are padded to a length that is known here, so that each takes a few vector operations.
-  constexpr int kPadded = 12;
-  CV_Assert(columns <= kPadded);
   const auto width = static_cast<size_t>(columns);
-  std::array<std::array<double, kPadded>, kPadded> products{};
-  std::array<double, kPadded> sums{};
-  std::array<double, kPadded> row{};
-  for (size_t i = 0; i < values.size(); ++i) {
-    if (weights[i] <= 0.0) continue;
-    std::copy_n(&rows[i * width], width, row.begin());
-    for (size_t a = 0; a < width; ++a) {
-      const double weighted = weights[i] * row[a];
-      for (size_t b = 0; b < kPadded; ++b) products[a][b] += weighted * row[b];
-      sums[a] += weighted * values[i];
-    }
-  }
+  CV_Assert(width <= kPadded);
+  NormalEquations equations;
+  AddRows(rows.data(), values.data(), weights.data(), values.size(), width, &equations);
   cv::Mat normal(columns, columns, CV_64F);
   cv::Mat right(columns, 1, CV_64F);
   for (int a = 0; a < columns; ++a) {
-    const auto& from = products[static_cast<size_t>(a)];
+    const auto& from = equations.products[static_cast<size_t>(a)];
     std::copy_n(from.begin(), width, normal.ptr<double>(a));
-    right.at<double>(a) = sums[static_cast<size_t>(a)];
+    right.at<double>(a) = equations.sums[static_cast<size_t>(a)];
   }
   cv::completeSymm(normal, true);
   cv::Mat solution;

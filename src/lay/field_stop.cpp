@@ -54,19 +54,24 @@ void HideFieldStop(const Frame& frame, const Limits& limits, ZoneMap* zones) {
   const cv::Size size(frame.luma.cols / kStep, frame.luma.rows / kStep);
   if (size.width < 8 || size.height < 8) return;
   const cv::Rect whole(0, 0, size.width * kStep, size.height * kStep);
-  cv::Mat blocks;
-  cv::resize(frame.luma(whole), blocks, size, 0, 0, cv::INTER_AREA);
   const double black = kBlackShare * frame.white_level;
   // Most pictures have bright corners: they are done here.
-  const auto corner = [&](int y, int x) {
-    return blocks.depth() == CV_16U ? static_cast<double>(blocks.at<std::uint16_t>(y, x))
-                                    : static_cast<double>(blocks.at<std::uint8_t>(y, x));
+  const auto dark_corner = [&](int y, int x) {
+    cv::Mat block;
+    cv::resize(frame.luma(cv::Rect(x * kStep, y * kStep, kStep, kStep)),
+               block,
+               cv::Size(1, 1),
+               0,
+               0,
+               cv::INTER_AREA);
+    return cv::sum(block)[0] <= black ? 1 : 0;
   };
-  const int dark_corners = (corner(0, 0) <= black ? 1 : 0) +
-                           (corner(0, size.width - 1) <= black ? 1 : 0) +
-                           (corner(size.height - 1, 0) <= black ? 1 : 0) +
-                           (corner(size.height - 1, size.width - 1) <= black ? 1 : 0);
+  const int dark_corners = dark_corner(0, 0) + dark_corner(0, size.width - 1) +
+                           dark_corner(size.height - 1, 0) +
+                           dark_corner(size.height - 1, size.width - 1);
   if (dark_corners < kLeastCorners) return;
+  cv::Mat blocks;
+  cv::resize(frame.luma(whole), blocks, size, 0, 0, cv::INTER_AREA);
   cv::Mat stop = BlackFromBorder(blocks, black);
   if (CornersIn(stop) < kLeastCorners) return;
   const double area =

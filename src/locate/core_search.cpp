@@ -1,5 +1,7 @@
 #include "locate/core_search.h"
 
+#include "core/wide.h"
+
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -36,20 +38,6 @@ struct Patch {
   double per_um = 4.0;
   double half_um = 0;
   double px_um = 0.25;  // of the picture that it was read from
-
-  [[nodiscard]] float At(double x_um, double y_um) const {
-    const double x = std::clamp((x_um + half_um) * per_um, 0.0, level.cols - 1.001);
-    const double y = std::clamp((y_um + half_um) * per_um, 0.0, level.rows - 1.001);
-    const int x0 = static_cast<int>(x);
-    const int y0 = static_cast<int>(y);
-    const auto fx = static_cast<float>(x - x0);
-    const auto fy = static_cast<float>(y - y0);
-    const float* top = level.ptr<float>(y0) + x0;
-    const float* bottom = level.ptr<float>(y0 + 1) + x0;
-    const float upper = top[0] + fx * (top[1] - top[0]);
-    const float lower = bottom[0] + fx * (bottom[1] - bottom[0]);
-    return upper + fy * (lower - upper);
-  }
 };
 
 // The middle of the cladding, turned into a circle of its nominal size.
@@ -98,20 +86,42 @@ struct Trial {
   double score = 0;  // step over its own uncertainty
 };
 
-struct Direction {
-  double cos_t, sin_t;
+struct Directions {
+  std::array<float, kRays> cos{}, sin{};
+
+  Directions() {
+    for (size_t ray = 0; ray < kRays; ++ray) {
+      const double angle = 2.0 * CV_PI * static_cast<double>(ray) / kRays;
+      cos[ray] = static_cast<float>(std::cos(angle));
+      sin[ray] = static_cast<float>(std::sin(angle));
+    }
+  }
 };
 
-const std::array<Direction, kRays>& Directions() {
-  static const auto directions = [] {
-    std::array<Direction, kRays> all{};
-    for (size_t ray = 0; ray < all.size(); ++ray) {
-      const double angle = 2.0 * CV_PI * static_cast<double>(ray) / kRays;
-      all[ray] = {std::cos(angle), std::sin(angle)};
-    }
-    return all;
-  }();
-  return directions;
+// Adds what lies on a circle, one place a ray, to the sums so far; all lengths in cells.
+ENDGRADE_WIDE void AddCircle(const cv::Mat& level,
+                             cv::Point2f centre,
+                             float radius,
+                             const Directions& directions,
+                             const float* __restrict so_far,
+                             float* __restrict sums) {
+  const auto* cells = level.ptr<float>(0);
+  const auto stride = static_cast<int>(level.step1());
+  const float right = static_cast<float>(level.cols) - 1.001F;
+  const float bottom = static_cast<float>(level.rows) - 1.001F;
+  for (size_t ray = 0; ray < kRays; ++ray) {
+    const float x = std::min(std::max(centre.x + radius * directions.cos[ray], 0.0F), right);
+    const float y = std::min(std::max(centre.y + radius * directions.sin[ray], 0.0F), bottom);
+    const int x0 = static_cast<int>(x);
+    const int y0 = static_cast<int>(y);
+    const float fx = x - static_cast<float>(x0);
+    const float fy = y - static_cast<float>(y0);
+    const float* upper = cells + y0 * stride + x0;
+    const float* lower = upper + stride;
+    const float top = upper[0] + fx * (upper[1] - upper[0]);
+    const float low = lower[0] + fx * (lower[1] - lower[0]);
+    sums[ray] = so_far[ray] + (top + fy * (low - top));
+  }
 }
 
 // The step on every radius of the kind, about one centre.
@@ -121,26 +131,26 @@ class Circle {
       : kind_(kind), step_um_(patch.um), px_um_(patch.px_um), centre_um_(centre_um) {
     const double to = kind.most_um + kind.gap_um + kind.window_um + patch.um;
     columns_ = static_cast<int>(std::ceil(to / step_um_)) + 2;
-    sums_.assign(static_cast<size_t>(kRays * columns_), 0.0F);
-    for (int ray = 0; ray < kRays; ++ray) {
-      const auto [c, s] = Directions()[static_cast<size_t>(ray)];
-      float sum = 0.0F;
-      for (int i = 1; i < columns_; ++i) {
-        const double r = (i - 0.5) * step_um_;
-        sum += patch.At(centre_um.x + r * c, centre_um.y + r * s);
-        sums_[static_cast<size_t>(ray * columns_ + i)] = sum;
-      }
+    sums_.assign(static_cast<size_t>(columns_), {});
+    static const Directions directions;
+    const cv::Point2f centre((centre_um + cv::Point2d(patch.half_um, patch.half_um)) *
+                             patch.per_um);
+    for (size_t i = 1; i < sums_.size(); ++i) {
+      const float radius = static_cast<float>(i) - 0.5F;
+      AddCircle(patch.level, centre, radius, directions, sums_[i - 1].data(), sums_[i].data());
     }
   }
 
   // A trial whose merit cannot be more than `least_merit` is left without share and score.
   [[nodiscard]] Trial At(double radius_um, double least_merit) const {
-    std::array<float, kRays> steps{};
     const double inner = std::max(0.0, radius_um - kind_.gap_um - kind_.window_um);
-    for (int ray = 0; ray < kRays; ++ray) {
-      steps[static_cast<size_t>(ray)] =
-          Mean(ray, inner, radius_um - kind_.gap_um) -
-          Mean(ray, radius_um + kind_.gap_um, radius_um + kind_.gap_um + kind_.window_um);
+    const Band inside = BandOf(inner, radius_um - kind_.gap_um);
+    const Band outside =
+        BandOf(radius_um + kind_.gap_um, radius_um + kind_.gap_um + kind_.window_um);
+    std::array<float, kRays> steps{};
+    for (size_t ray = 0; ray < kRays; ++ray) {
+      steps[ray] = (inside.to[ray] - inside.from[ray]) / inside.count -
+                   (outside.to[ray] - outside.from[ray]) / outside.count;
     }
     Trial trial;
     trial.centre_um = centre_um_;
@@ -167,11 +177,19 @@ class Circle {
   }
 
  private:
-  [[nodiscard]] float Mean(int ray, double from_um, double to_um) const {
+  // Sums at the two ends of a stretch of the rays, and the places between.
+  struct Band {
+    const float* from;
+    const float* to;
+    float count;
+  };
+
+  [[nodiscard]] Band BandOf(double from_um, double to_um) const {
     const int from = static_cast<int>(std::lround(from_um / step_um_));
     const int to = std::max(from + 1, static_cast<int>(std::lround(to_um / step_um_)));
-    const float* sums = &sums_[static_cast<size_t>(ray * columns_)];
-    return (sums[std::min(to, columns_ - 1)] - sums[from]) / static_cast<float>(to - from);
+    return {sums_[static_cast<size_t>(from)].data(),
+            sums_[static_cast<size_t>(std::min(to, columns_ - 1))].data(),
+            static_cast<float>(to - from)};
   }
 
   const CoreKind& kind_;
@@ -179,7 +197,7 @@ class Circle {
   double px_um_;
   cv::Point2d centre_um_;
   int columns_ = 0;
-  std::vector<float> sums_;  // running sums along each ray
+  std::vector<std::array<float, kRays>> sums_;  // running sums along all rays, by place
 };
 
 // How good a trial is to look at: a large step that is there all around.

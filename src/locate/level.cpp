@@ -1,5 +1,7 @@
 #include "locate/level.h"
 
+#include "core/wide.h"
+
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -30,6 +32,27 @@ float Bilinear(const cv::Mat& image, float x, float y) {
   return top + fy * (low - top);
 }
 
+// The same for a ray that lies inside the image.
+ENDGRADE_WIDE void AddRayInside(const float* __restrict cells,
+                                int stride,
+                                cv::Point2f from,
+                                cv::Point2f step,
+                                int count,
+                                float* __restrict row) {
+  for (int i = 0; i < count; ++i) {
+    const float x = from.x + step.x * static_cast<float>(i);
+    const float y = from.y + step.y * static_cast<float>(i);
+    const int x0 = static_cast<int>(x);
+    const int y0 = static_cast<int>(y);
+    const float fx = x - static_cast<float>(x0);
+    const float fy = y - static_cast<float>(y0);
+    const int at = y0 * stride + x0;
+    const float top = cells[at] + fx * (cells[at + 1] - cells[at]);
+    const float low = cells[at + stride] + fx * (cells[at + stride + 1] - cells[at + stride]);
+    row[i] += top + fy * (low - top);
+  }
+}
+
 // Adds the samples from `from` on, `step` apart, to `row`.
 void AddRay(const cv::Mat& image, cv::Point2f from, cv::Point2f step, int count, float* row) {
   const cv::Point2f last = from + step * static_cast<float>(count - 1);
@@ -44,21 +67,22 @@ void AddRay(const cv::Mat& image, cv::Point2f from, cv::Point2f step, int count,
     }
     return;
   }
-  const auto* base = image.ptr<float>(0);
-  const auto stride = static_cast<std::ptrdiff_t>(image.step1());
-  for (int i = 0; i < count; ++i) {
-    const float x = from.x + step.x * static_cast<float>(i);
-    const float y = from.y + step.y * static_cast<float>(i);
-    const int x0 = static_cast<int>(x);
-    const int y0 = static_cast<int>(y);
-    const float fx = x - static_cast<float>(x0);
-    const float fy = y - static_cast<float>(y0);
-    const float* upper = base + y0 * stride + x0;
-    const float* lower = upper + stride;
-    const float top = upper[0] + fx * (upper[1] - upper[0]);
-    const float low = lower[0] + fx * (lower[1] - lower[0]);
-    row[i] += top + fy * (low - top);
-  }
+  AddRayInside(image.ptr<float>(0), static_cast<int>(image.step1()), from, step, count, row);
+}
+
+template <typename Pixel>
+[[gnu::always_inline]] inline void AddTo(const Pixel* in, std::size_t count, std::uint32_t* sums) {
+  for (std::size_t x = 0; x < count; ++x) sums[x] += in[x];
+}
+ENDGRADE_WIDE void AddRow(const std::uint8_t* in,
+                          std::size_t count,
+                          std::uint32_t* __restrict sums) {
+  AddTo(in, count, sums);
+}
+ENDGRADE_WIDE void AddRow(const std::uint16_t* in,
+                          std::size_t count,
+                          std::uint32_t* __restrict sums) {
+  AddTo(in, count, sums);
 }
 
 // Exact means: rounding them to whole grey levels would cost the faintest rims.
@@ -70,8 +94,7 @@ void AverageBlocks(const cv::Mat& luma, int factor, double scale, cv::Mat* reduc
   for (int row = 0; row < reduced->rows; ++row) {
     std::fill(sums.begin(), sums.end(), 0U);
     for (int line = 0; line < factor; ++line) {
-      const auto* in = luma.ptr<Pixel>(row * factor + line);
-      for (size_t x = 0; x < sums.size(); ++x) sums[x] += in[x];
+      AddRow(luma.ptr<Pixel>(row * factor + line), sums.size(), sums.data());
     }
     auto* out = reduced->ptr<float>(row);
     for (int column = 0; column < reduced->cols; ++column) {

@@ -21,6 +21,14 @@ constexpr double kFixed = 1e-5;
 // Sectors that fit worse than so many times the usual one count less and less.
 constexpr double kWorst = 2.5;
 constexpr double kMostMisfit = 10.0;
+
+// Starts that are followed to the end, and rounds of the fits.
+constexpr std::size_t kMostFollowed = 2;
+constexpr int kFirstRounds = 2;
+constexpr int kCoarseRounds = 6;
+constexpr int kFineRounds = 9;
+constexpr int kLastRounds = 4;
+
 // A hypothesis that leaves so many times the misfit of another is not looked at again.
 constexpr double kHopeless = 4.0;
 // A ring whose light is within this of the glass's, as a logarithm, in most sectors is none.
@@ -142,16 +150,18 @@ std::vector<RimVector> RingStarts(const RimVector& plain, const RimPrior& prior,
 RimFit BestOf(const RimData& data,
               RingKind kind,
               const RimPrior& prior,
-              const std::vector<RimVector>& starts,
-              std::size_t kept) {
+              const std::vector<RimVector>& starts) {
   RimSolver solver(data, kind, prior, 1.0);
+  const RimFit levels = StartAt(starts.front(), data);
   std::vector<RimFit> fits;
   for (const RimVector& start : starts) {
-    fits.push_back(solver.Descend(StartAt(start, data), 2));
+    RimFit fit = levels;
+    fit.rim = start;
+    fits.push_back(solver.Descend(std::move(fit), kFirstRounds));
   }
   std::stable_sort(fits.begin(), fits.end(), Cheaper);
-  if (fits.size() > kept) fits.resize(kept);
-  for (RimFit& fit : fits) fit = solver.Descend(std::move(fit), 6);
+  if (fits.size() > kMostFollowed) fits.resize(kMostFollowed);
+  for (RimFit& fit : fits) fit = solver.Descend(std::move(fit), kCoarseRounds);
   return *std::min_element(fits.begin(), fits.end(), Cheaper);
 }
 
@@ -170,12 +180,12 @@ std::vector<Candidate> SearchCoarse(const RimData& data) {
     starts.push_back(plain_prior.mean);
     starts.back()[kLogSigma] = std::log(sigma_um * px_per_um);
   }
-  found.push_back({kPlain, BestOf(data, RingKind::kNone, plain_prior, starts, 2)});
+  found.push_back({kPlain, BestOf(data, RingKind::kNone, plain_prior, starts)});
   for (const RingKind kind : {RingKind::kDark, RingKind::kBright}) {
     const Hypothesis even{kind, false};
     const RimPrior prior = PriorOf(even, data);
     const auto rings = RingStarts(found.front().fit.rim, prior, px_per_um);
-    found.push_back({even, BestOf(data, kind, prior, rings, 2)});
+    found.push_back({even, BestOf(data, kind, prior, rings)});
   }
   // Starts from what the even dark ring has found, and from a wide one.
   const Hypothesis mottled{RingKind::kDark, true};
@@ -183,7 +193,7 @@ std::vector<Candidate> SearchCoarse(const RimData& data) {
   std::vector<RimVector> rings = RingStarts(found.front().fit.rim, prior, px_per_um);
   rings.erase(rings.begin(), rings.end() - 8);
   rings.push_back(found[1].fit.rim);
-  found.push_back({mottled, BestOf(data, RingKind::kDark, prior, rings, 2)});
+  found.push_back({mottled, BestOf(data, RingKind::kDark, prior, rings)});
   double least = 1e300;
   for (const Candidate& each : found) least = std::min(least, RobustCost(each.fit));
   found.erase(std::remove_if(
@@ -268,7 +278,7 @@ double UsualMisfit(const std::vector<Candidate>& found) {
 void FitFine(const RimData& data, std::vector<Candidate>* found) {
   for (Candidate& each : *found) {
     RimSolver solver(data, each.what.kind, PriorOf(each.what, data), 1.0);
-    each.fit = solver.Descend(StartAt(each.fit.rim, data), 9);
+    each.fit = solver.Descend(StartAt(each.fit.rim, data), kFineRounds);
   }
   // The noise is what the closest model leaves.
   const double expected = static_cast<double>(data.Columns()) * std::min(1.0, data.pitch / 1.5);
@@ -277,7 +287,7 @@ void FitFine(const RimData& data, std::vector<Candidate>* found) {
     const RimPrior prior = PriorOf(each.what, data);
     const RimData trusted = Trusted(each.fit, data);
     RimSolver solver(trusted, each.what.kind, prior, noise);
-    each.fit = solver.Descend(std::move(each.fit), 4);
+    each.fit = solver.Descend(std::move(each.fit), kLastRounds);
     solver.Conclude(&each.fit);
     RimSolver(data, each.what.kind, prior, noise).Assess(&each.fit);
   }

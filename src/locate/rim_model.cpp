@@ -1,5 +1,6 @@
 #include "locate/rim_model.h"
 
+#include "core/elementary.h"
 #include "core/wide.h"
 
 #include <algorithm>
@@ -15,42 +16,6 @@ constexpr float kLeastSharpening = 1e-3F;
 constexpr float kLeastLight = 1e-4F;
 constexpr double kLeastSpread = 0.02;  // of a ring's width over its mean
 
-struct Bell {
-  float below, height;  // normal distribution function and density
-};
-
-// From a table: a fit needs them a hundred thousand times.
-class NormalTable {
- public:
-  NormalTable() {
-    for (std::size_t i = 0; i < bells_.size(); ++i) {
-      const double z = (static_cast<double>(i) - kHalf) / kPerUnit;
-      bells_[i] = {static_cast<float>(0.5 * std::erfc(-z / std::numbers::sqrt2)),
-                   static_cast<float>(std::exp(-0.5 * z * z) / std::sqrt(2.0 * std::numbers::pi))};
-    }
-  }
-  [[nodiscard]] Bell At(float z) const {
-    const float place = z * kPerUnit + kHalf;
-    if (!(place > 0.0F)) return {0.0F, 0.0F};
-    if (place >= 2.0F * kHalf) return {1.0F, 0.0F};
-    const auto i = static_cast<std::size_t>(place);
-    const float share = place - static_cast<float>(i);
-    const Bell& a = bells_[i];
-    const Bell& b = bells_[i + 1];
-    return {a.below + share * (b.below - a.below), a.height + share * (b.height - a.height)};
-  }
-
- private:
-  static constexpr float kPerUnit = 128.0F;
-  static constexpr float kHalf = 6.0F * kPerUnit;
-  std::array<Bell, 2 * static_cast<std::size_t>(kHalf) + 2> bells_{};
-};
-
-const NormalTable& Table() {
-  static const NormalTable table;
-  return table;
-}
-
 // A blurred step and its derivatives by place, log sigma and tail.
 struct Step {
   float value, by_place, by_sigma, by_tail;
@@ -62,13 +27,13 @@ struct Blur {
   float bend[2];  // a disc's half-height lies inside its edge by sigma^2 / 2r, over sigma
 };
 
-inline Step StepAt(const NormalTable& table, float outwards, const Blur& blur) {
+inline Step StepAt(float outwards, const Blur& blur) {
   const float z0 = outwards * blur.per_sigma[0] + blur.bend[0];
   const float z1 = outwards * blur.per_sigma[1] + blur.bend[1];
-  const Bell a = table.At(z0);
-  const Bell b = table.At(z1);
-  const float weigh_a = blur.share[0] * a.height;
-  const float weigh_b = blur.share[1] * b.height;
+  const NormalAt a = NormalOf(z0);
+  const NormalAt b = NormalOf(z1);
+  const float weigh_a = blur.share[0] * a.density;
+  const float weigh_b = blur.share[1] * b.density;
   return {blur.share[0] * a.below + blur.share[1] * b.below,
           -weigh_a * blur.per_sigma[0] - weigh_b * blur.per_sigma[1],
           weigh_a * (2.0F * blur.bend[0] - z0) + weigh_b * (2.0F * blur.bend[1] - z1),
@@ -87,6 +52,66 @@ Light LightOf(double stored, double tone) {
 }
 
 constexpr std::size_t kBlock = 16;  // columns that are worked on at once
+
+// What one ray's light is made of.
+struct Exposure {
+  Blur blur;
+  float edge, width;                         // of the glass, from the ellipse, and of the ring
+  float glass, ferrule;                      // light
+  float glass_by_tone, ferrule_by_tone;      // its derivatives
+  float glass_by_stored, ferrule_by_stored;  // by the stored brightness
+  float glass_slope, ferrule_slope;
+  float ring, rise, fall;                  // the ring's light, and the steps to and from it
+  float depth_on_glass, depth_on_ferrule;  // 0 where the ring does not lie beside it
+  float per_tone;
+};
+
+// Places kBlock at a time. `lines`: kLines of them, `stride` apart.
+template <bool kRinged, std::size_t kLines>
+[[gnu::always_inline]] inline void ExposeBlocks(
+    const Exposure& e, const float* x, std::size_t count, std::size_t stride, float* lines) {
+  for (std::size_t from = 0; from < count; from += kBlock) {
+    float out[kLines][kBlock];
+    for (std::size_t j = 0; j < kBlock; ++j) {
+      const float at = x[from + j];
+      const Step inner = StepAt(at - e.edge, e.blur);
+      const Step outer = kRinged ? StepAt(at - e.edge - e.width, e.blur) : inner;
+      const float light =
+          AtLeast(kLeastLight, e.glass + e.rise * inner.value + e.fall * outer.value);
+      const float log_share = e.per_tone * LogOf(light);
+      const float stored = static_cast<float>(kWhite) * ExpOf(log_share);
+      const float by_light = stored * e.per_tone / light;
+      const float in_ring = inner.value - outer.value;
+      const float by_glass = 1.0F - inner.value + e.depth_on_glass * in_ring;
+      const float by_ferrule = outer.value + e.depth_on_ferrule * in_ring;
+      const float by_outer = by_light * e.fall * outer.by_place;
+      out[kRayEdge][j] = by_light * e.rise * inner.by_place + by_outer;
+      out[kRaySigma][j] = by_light * (e.rise * inner.by_sigma + e.fall * outer.by_sigma);
+      out[kRayTail][j] = by_light * (e.rise * inner.by_tail + e.fall * outer.by_tail);
+      out[kRayTone][j] = by_light * (e.glass_by_tone * by_glass + e.ferrule_by_tone * by_ferrule) -
+                         stored * log_share;
+      out[kRayWidth][j] = kRinged ? by_outer : 0.0F;
+      out[kRayDepth][j] = kRinged ? by_light * e.ring * in_ring : 0.0F;
+      out[kRayGlass][j] = by_light * e.glass_by_stored * by_glass;
+      out[kRayFerrule][j] = by_light * e.ferrule_by_stored * by_ferrule;
+      out[kRayGlassSlope][j] = at * (1.0F - inner.value);
+      out[kRayFerruleSlope][j] = at * outer.value;
+      out[kRaySharpen][j] = stored + e.glass_slope * out[kRayGlassSlope][j] +
+                            e.ferrule_slope * out[kRayFerruleSlope][j];
+    }
+    for (std::size_t q = 0; q < kLines; ++q) std::copy_n(out[q], kBlock, lines + q * stride + from);
+  }
+}
+
+ENDGRADE_WIDE void ExposePlain(
+    const Exposure& e, const float* x, std::size_t count, std::size_t stride, float* lines) {
+  ExposeBlocks<false, kRaySharpen + 1>(e, x, count, stride, lines);
+}
+
+ENDGRADE_WIDE void ExposeRing(
+    const Exposure& e, const float* x, std::size_t count, std::size_t stride, float* lines) {
+  ExposeBlocks<true, kRaySharpen + 1>(e, x, count, stride, lines);
+}
 
 // Columns that an unsharp mask of this radius reaches.
 int ReachOf(double radius_px, double pitch) {
@@ -144,6 +169,10 @@ SectorModel::SectorModel(RingKind kind, const RimData& data)
       values_(columns_),
       rows_(columns_) {
   MakeRoom(kBlock);
+  places_.assign(soft_.size() / kLines, 0.0F);
+  for (std::size_t i = 0; i < columns_; ++i) {
+    places_[i] = static_cast<float>(first_ + pitch_ * static_cast<double>(i));
+  }
 }
 
 // Whole blocks are worked on: there is room for the last one, too.
@@ -211,66 +240,41 @@ SectorModel::Paths SectorModel::ByParameters() const {
 
 void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
   const double tone_exponent = std::exp(rim[kLogTone]);
-  const auto per_tone = static_cast<float>(1.0 / tone_exponent);
   const double sigma = std::exp(rim[kLogSigma]);
   const auto narrow = static_cast<float>(1.0 / sigma);
   const auto bend = static_cast<float>(0.5 * sigma / radius_);
   const auto tail = static_cast<float>(rim[kTail]);
   constexpr auto wider = static_cast<float>(kWider);
-  const Blur blur{{narrow, narrow / wider}, {1.0F - tail, tail}, {bend, bend * wider}};
-  const Light glass_light = LightOf(sector[kGlass], tone_exponent);
-  const Light ferrule_light = LightOf(sector[kFerrule], tone_exponent);
-  const auto glass = static_cast<float>(glass_light.value);
-  const auto ferrule = static_cast<float>(ferrule_light.value);
-  const auto glass_by_tone = static_cast<float>(glass_light.by_tone);
-  const auto ferrule_by_tone = static_cast<float>(ferrule_light.by_tone);
-  const auto glass_by_stored = static_cast<float>(glass_light.by_stored);
-  const auto ferrule_by_stored = static_cast<float>(ferrule_light.by_stored);
-  const auto glass_slope = static_cast<float>(sector[kGlassSlope]);
-  const auto ferrule_slope = static_cast<float>(sector[kFerruleSlope]);
+  const Light glass = LightOf(sector[kGlass], tone_exponent);
+  const Light ferrule = LightOf(sector[kFerrule], tone_exponent);
   const bool ringed = kind_ != RingKind::kNone;
-  const bool on_glass = ringed && (glass < ferrule) == (kind_ == RingKind::kDark);
-  const bool on_ferrule = ringed && !on_glass;
   const auto depth = static_cast<float>(std::exp(rim[kLogDepth] + sector[kDepthChange]));
+  Exposure e{};
+  e.blur = {{narrow, narrow / wider}, {1.0F - tail, tail}, {bend, bend * wider}};
+  e.edge = static_cast<float>(edge_);
+  e.width = static_cast<float>(width_);
+  e.glass = static_cast<float>(glass.value);
+  e.ferrule = static_cast<float>(ferrule.value);
+  e.glass_by_tone = static_cast<float>(glass.by_tone);
+  e.ferrule_by_tone = static_cast<float>(ferrule.by_tone);
+  e.glass_by_stored = static_cast<float>(glass.by_stored);
+  e.ferrule_by_stored = static_cast<float>(ferrule.by_stored);
+  e.glass_slope = static_cast<float>(sector[kGlassSlope]);
+  e.ferrule_slope = static_cast<float>(sector[kFerruleSlope]);
+  e.per_tone = static_cast<float>(1.0 / tone_exponent);
+  const bool on_glass = ringed && (e.glass < e.ferrule) == (kind_ == RingKind::kDark);
+  e.depth_on_glass = on_glass ? depth : 0.0F;
+  e.depth_on_ferrule = ringed && !on_glass ? depth : 0.0F;
   // Without a ring the one step is the outer one, too.
-  const float ring = on_glass ? glass * depth : ferrule * (ringed ? depth : 1.0F);
-  const float rise = ring - glass;
-  const float fall = ferrule - ring;
-  const NormalTable& table = Table();
-  const auto edge = static_cast<float>(edge_);
-  const auto width = static_cast<float>(width_);
-  std::array<float*, kLines> lines;
-  for (std::size_t q = 0; q < kLines; ++q) lines[q] = Line(q);
-  for (std::size_t i = 0; i < columns_; ++i) {
-    const auto x = static_cast<float>(first_ + pitch_ * static_cast<double>(i));
-    const Step inner = StepAt(table, x - edge, blur);
-    const Step outer = ringed ? StepAt(table, x - edge - width, blur) : inner;
-    const float light = std::max(kLeastLight, glass + rise * inner.value + fall * outer.value);
-    const float log_share = per_tone * std::log(light);
-    const float stored = static_cast<float>(kWhite) * std::exp(log_share);
-    const float by_light = stored * per_tone / light;
-    const float in_ring = inner.value - outer.value;
-    const float by_glass = 1.0F - inner.value + (on_glass ? depth * in_ring : 0.0F);
-    const float by_ferrule = outer.value + (on_ferrule ? depth * in_ring : 0.0F);
-    const float by_outer = by_light * fall * outer.by_place;
-    lines[kRayEdge][i] = by_light * rise * inner.by_place + by_outer;
-    lines[kRaySigma][i] = by_light * (rise * inner.by_sigma + fall * outer.by_sigma);
-    lines[kRayTail][i] = by_light * (rise * inner.by_tail + fall * outer.by_tail);
-    lines[kRayTone][i] =
-        by_light * (glass_by_tone * by_glass + ferrule_by_tone * by_ferrule) - stored * log_share;
-    lines[kRayWidth][i] = ringed ? by_outer : 0.0F;
-    lines[kRayDepth][i] = ringed ? by_light * ring * in_ring : 0.0F;
-    lines[kRayGlass][i] = by_light * glass_by_stored * by_glass;
-    lines[kRayFerrule][i] = by_light * ferrule_by_stored * by_ferrule;
-    const float on_glass_x = x * (1.0F - inner.value);
-    const float on_ferrule_x = x * outer.value;
-    lines[kRayGlassSlope][i] = on_glass_x;
-    lines[kRayFerruleSlope][i] = on_ferrule_x;
-    lines[kPlain][i] = stored + glass_slope * on_glass_x + ferrule_slope * on_ferrule_x;
-  }
+  e.ring = on_glass ? e.glass * depth : e.ferrule * (ringed ? depth : 1.0F);
+  e.rise = e.ring - e.glass;
+  e.fall = e.ferrule - e.ring;
+  (ringed ? ExposeRing : ExposePlain)(e, places_.data(), columns_, stride_, Line(0));
 }
 
-void SectorModel::Sharpen(float amount, double radius_px) {
+// All sectors of a rim are sharpened alike.
+void SectorModel::MakeKernel(double radius_px) {
+  kernel_radius_px_ = radius_px;
   const int reach = ReachOf(radius_px, pitch_);
   kernel_.resize(static_cast<std::size_t>(reach) + 1);
   weights_.resize(kernel_.size());
@@ -292,7 +296,12 @@ void SectorModel::Sharpen(float amount, double radius_px) {
     const float z = static_cast<float>(i) * per_radius;
     shares_[at] = z * z - mean_square;
   }
-  ExtendEnds(static_cast<std::size_t>(reach));
+}
+
+void SectorModel::Sharpen(float amount, double radius_px) {
+  if (radius_px != kernel_radius_px_) MakeKernel(radius_px);
+  const std::size_t reach = kernel_.size() - 1;
+  ExtendEnds(reach);
   const bool sharpened = amount > kLeastSharpening;
   const std::size_t whole = by_radius_.size();
   for (std::size_t q = sharpened ? 0 : kPlain; q < kLines; ++q) {

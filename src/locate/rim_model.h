@@ -115,6 +115,7 @@ class SectorModel {
 
   void Expose(const RimVector& rim, const SectorVector& sector);
   void Sharpen(float amount, double radius_px);
+  void MakeKernel(double radius_px);
   void MakeRoom(std::size_t reach);
   void ExtendEnds(std::size_t reach);
   [[nodiscard]] float* Line(std::size_t which) { return lines_.data() + which * stride_ + room_; }
@@ -129,6 +130,8 @@ class SectorModel {
   std::vector<float> lines_;
   std::vector<float> kernel_, shares_;
   std::vector<double> weights_;
+  double kernel_radius_px_ = 0;
+  std::vector<float> places_;
 };
 
 }  // namespace endgrade::locate

@@ -103,6 +103,23 @@ ENDGRADE_WIDE void SumRows(const std::vector<SectorModel::Row>& rows, RayNormal*
   }
 }
 
+// Subtracts cross * cross' from the rim's matrix; its upper half is never read.
+ENDGRADE_WIDE void TakeOut(const std::array<SectorVector, kRimCount>& cross,
+                           std::array<std::array<double, kRimCount>, kRimCount>* rim) {
+  constexpr std::size_t kPadded = 16;
+  double turned[kSectorCount][kPadded] = {};
+  for (std::size_t a = 0; a < kRimCount; ++a) {
+    for (std::size_t k = 0; k < kSectorCount; ++k) turned[k][a] = cross[a][k];
+  }
+  for (std::size_t a = 0; a < kRimCount; ++a) {
+    double sum[kPadded] = {};
+    for (std::size_t k = 0; k < kSectorCount; ++k) {
+      for (std::size_t b = 0; b < kPadded; ++b) sum[b] += turned[k][a] * turned[k][b];
+    }
+    for (std::size_t b = 0; b < kRimCount; ++b) (*rim)[a][b] -= sum[b];
+  }
+}
+
 RayNormal SumRay(const RimSector& sector, float per_scale, SectorModel* model) {
   RayNormal sums;
   const auto& values = model->values();
@@ -256,13 +273,9 @@ bool RimSolver::Reduce(SectorNormal* sector, Square<kAll>* rim, RimVector* right
   if (!Factor(sector->own)) return false;
   for (SectorVector& row : sector->cross) SolveLower(sector->own, row);
   SolveLower(sector->own, sector->right);
+  TakeOut(sector->cross, rim);
+  if (right == nullptr) return true;
   for (std::size_t a = 0; a < kAll; ++a) {
-    for (std::size_t b = 0; b <= a; ++b) {
-      double sum = 0.0;
-      for (std::size_t k = 0; k < kOwn; ++k) sum += sector->cross[a][k] * sector->cross[b][k];
-      (*rim)[a][b] -= sum;
-    }
-    if (right == nullptr) continue;
     double sum = 0.0;
     for (std::size_t k = 0; k < kOwn; ++k) sum += sector->cross[a][k] * sector->right[k];
     (*right)[a] -= sum;

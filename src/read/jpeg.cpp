@@ -1,12 +1,16 @@
 #include "read/jpeg.h"
 
+#include "core/wide.h"
 #include "read/errors.h"
 #include "read/exif.h"
 #include "read/jpeg_decoder.h"
 #include "read/picture_size.h"
 #include "read/pixels.h"
 
+#include <opencv2/core/hal/intrin.hpp>
+
 #include <algorithm>
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -42,17 +46,61 @@ int OrientationOf(const JpegDecoder& decoder) {
 
 std::uint8_t Clipped(int value) { return static_cast<std::uint8_t>(std::clamp(value, 0, 255)); }
 
-// JFIF's equations in libjpeg's fixed point: blue, green and red of one row.
-void FillColour(const std::uint8_t* ycc, int width, std::uint8_t* bgr) {
+// JFIF's equations in libjpeg's fixed point, one plane each.
+struct Planes {
+  static constexpr std::size_t kRoom = 64;  // pixels
+  std::array<std::uint8_t, kRoom> y, cb, cr;
+  std::array<std::uint8_t, kRoom> blue, green, red;
+};
+
+ENDGRADE_WIDE void Convert(Planes* planes) {
   constexpr int kHalf = 1 << 15;
-  for (int x = 0; x < width; ++x, ycc += 3, bgr += 3) {
-    const int y = ycc[0];
-    const int cb = ycc[1] - 128;
-    const int cr = ycc[2] - 128;
-    bgr[0] = Clipped(y + ((116130 * cb + kHalf) >> 16));               // 1.772
-    bgr[1] = Clipped(y + ((-22554 * cb - 46802 * cr + kHalf) >> 16));  // 0.34414, 0.71414
-    bgr[2] = Clipped(y + ((91881 * cr + kHalf) >> 16));                // 1.402
+  for (std::size_t i = 0; i < Planes::kRoom; ++i) {
+    const int y = planes->y[i];
+    const int cb = planes->cb[i] - 128;
+    const int cr = planes->cr[i] - 128;
+    planes->blue[i] = Clipped(y + ((116130 * cb + kHalf) >> 16));                // 1.772
+    planes->green[i] = Clipped(y + ((-22554 * cb - 46802 * cr + kHalf) >> 16));  // 0.34414, 0.71414
+    planes->red[i] = Clipped(y + ((91881 * cr + kHalf) >> 16));                  // 1.402
   }
+}
+
+// Brightness, and blue, green and red, of pixels that fill the planes.
+void FillBlock(const std::uint8_t* ycc, Planes* planes, std::uint8_t* luma, std::uint8_t* bgr) {
+  constexpr std::size_t kAtOnce = cv::v_uint8x16::nlanes;
+  for (std::size_t i = 0; i < Planes::kRoom; i += kAtOnce) {
+    cv::v_uint8x16 y, cb, cr;
+    cv::v_load_deinterleave(ycc + 3 * i, y, cb, cr);
+    cv::v_store(luma + i, y);
+    cv::v_store(&planes->y[i], y);
+    cv::v_store(&planes->cb[i], cb);
+    cv::v_store(&planes->cr[i], cr);
+  }
+  Convert(planes);
+  for (std::size_t i = 0; i < Planes::kRoom; i += kAtOnce) {
+    cv::v_store_interleave(bgr + 3 * i,
+                           cv::v_load(&planes->blue[i]),
+                           cv::v_load(&planes->green[i]),
+                           cv::v_load(&planes->red[i]));
+  }
+}
+
+void FillRow(const std::uint8_t* ycc, std::size_t width, std::uint8_t* luma, std::uint8_t* bgr) {
+  Planes planes{};
+  std::size_t x = 0;
+  for (; x + Planes::kRoom <= width; x += Planes::kRoom) {
+    FillBlock(ycc + 3 * x, &planes, luma + x, bgr + 3 * x);
+  }
+  if (x == width) return;
+  // What is left of the row, as a block of its own.
+  const std::size_t left = width - x;
+  std::array<std::uint8_t, 3 * Planes::kRoom> in{};
+  std::array<std::uint8_t, 3 * Planes::kRoom> colour;
+  std::array<std::uint8_t, Planes::kRoom> brightness;
+  std::copy_n(ycc + 3 * x, 3 * left, in.begin());
+  FillBlock(in.data(), &planes, brightness.data(), colour.data());
+  std::copy_n(brightness.begin(), left, luma + x);
+  std::copy_n(colour.begin(), 3 * left, bgr + 3 * x);
 }
 
 // Brightness straight into the frame, without touching colour.
@@ -74,9 +122,10 @@ Result<Frame> DecodeLumaAndColour(JpegDecoder& decoder) {
   if (!decoder.Start(JCS_YCbCr)) return decoder.problem();
   for (int y = 0; y < frame.luma.rows; ++y) {
     if (!decoder.ReadRows(row.data(), row.size(), 1)) return decoder.problem();
-    std::uint8_t* luma = frame.luma.ptr(y);
-    for (int x = 0; x < frame.luma.cols; ++x) luma[x] = row[3 * static_cast<std::size_t>(x)];
-    FillColour(row.data(), frame.luma.cols, frame.colour.ptr(y));
+    FillRow(row.data(),
+            static_cast<std::size_t>(frame.luma.cols),
+            frame.luma.ptr(y),
+            frame.colour.ptr(y));
   }
   if (!decoder.Finish()) return decoder.problem();
   return frame;
