@@ -13,7 +13,7 @@ import tempfile
 
 import numpy as np
 import sep
-from scipy import ndimage
+from scipy import ndimage, spatial
 from skimage import feature, filters
 
 sys.path.insert(0, str(pathlib.Path(__file__).parents[2] / "support/published_detectors"))
@@ -36,17 +36,28 @@ def disc_sigma(ground, size_um):
     return math.hypot(ground.blur_cells, size_um / 4 / ground.um_per_cell)
 
 
+def strongest_of(objects, apart):
+    """Of (height, row, column) those with no higher one within `apart` cells: sizes share places."""
+    order = np.argsort(-objects[:, 0])
+    objects = objects[order]
+    kept = np.ones(len(objects), bool)
+    if len(objects) > 1:
+        for i, j in spatial.cKDTree(objects[:, 1:]).query_pairs(apart):
+            kept[max(i, j)] = False
+    return objects[kept]
+
+
 class Sep:
     """sep.extract with its matched filter, one run a size and sign; each object's peak in the
     filtered picture is kept and held against the threshold."""
 
-    name, low, high = "SEP, matched filter", 4.0, 80.0
-    floor = 4.0
+    name, low, high = "SEP, matched filter", 2.8, 80.0
+    floor = 2.8
 
     @classmethod
     def prepare(cls, ground):
         found = []
-        sep.set_extract_pixstack(2000000)
+        sep.set_extract_pixstack(500000)
         for size in SIZES_UM:
             sigma = disc_sigma(ground, size)
             n = int(2 * math.ceil(2.5 * sigma) + 1)
@@ -63,7 +74,7 @@ class Sep:
                     minarea=1,
                 )
                 found += list(zip(objects["cpeak"], objects["ycpeak"], objects["xcpeak"]))
-        return np.array(found, float).reshape(-1, 3)
+        return strongest_of(np.array(found, float).reshape(-1, 3), 2.0 / ground.um_per_cell)
 
     @staticmethod
     def at(objects, threshold):
@@ -79,8 +90,8 @@ def in_noise(response, inside):
 class BlobLog:
     """skimage.feature.blob_log; each blob's height is kept and held against the threshold."""
 
-    name, low, high = "scikit-image blob_log", 0.3, 12.0
-    floor = 0.3
+    name, low, high = "scikit-image blob_log", 0.9, 30.0
+    floor = 0.9  # lower ones are noise by the thousand, and its pruning compares all pairs
 
     @classmethod
     def prepare(cls, ground):
@@ -173,8 +184,8 @@ class OrientedLines:
 
 
 METHODS = (
-    Sep, BlobLog, DoG, Ridges("sato"), Ridges("meijering"), Ridges("frangi"), LocalRange,
-    OrientedLines,
+    DoG, Ridges("sato"), BlobLog, OrientedLines, LocalRange, Sep, Ridges("meijering"),
+    Ridges("frangi"),
 )  # fmt: skip
 
 

@@ -195,6 +195,20 @@ def table(rows):
     return "\n".join(lines)
 
 
+def places_searched(cases, overall):
+    """How many independent places the ideal observer looks at on a face, in words."""
+    words = []
+    for kind in ("speck", "scratch"):
+        thresholds = [c.ideal for c in cases if c.kind == kind]
+        if thresholds:
+            places = np.median([observer.positions(overall, t) for t in thresholds])
+            words.append(f"{places:,.0f} for a {kind}")
+    return (
+        "Independent places (and directions) on the contact zone, from the expected number of peaks "
+        f"of the matched filter's output: {', '.join(words)}."
+    )
+
+
 def write_worst(path, cases, false, records):
     """Strong features that were missed, and everything seen on clean faces."""
     lines = ["# Strong features missed", ""]
@@ -250,7 +264,7 @@ def main():
         f"{datetime.date.today()}, {version}, seeds {arguments.seed} to "
         f"{arguments.seed + arguments.count * len(arguments.cameras.split(',')) - 1}, "
         f"{arguments.count} faces by each of {arguments.cameras}: "
-        f"`{arguments.command}`\n\n{table(rows)}\n"
+        f"`{arguments.command}`\n\n{table(rows)}\n\n{places_searched(cases, overall)}\n"
     )
     (arguments.out / "curve.md").write_text(text)
     write_worst(arguments.out / "worst.md", cases, false, records)
