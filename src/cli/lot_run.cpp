@@ -109,6 +109,13 @@ void AddLotOptions(CLI::App& verb, LotArguments* arguments) {
 
 std::optional<lot::Settings> SettingsFrom(const LotArguments& arguments) {
   std::error_code ignored;
+  if (!fs::exists(arguments.source, ignored)) {
+    PrintError(ErrorKind::kNotFound,
+               arguments.source,
+               "there is no such file or folder",
+               "Name a folder of photographs, or a lot file");
+    return std::nullopt;
+  }
   auto settings =
       fs::is_directory(arguments.source, ignored) ? OfFolder(arguments) : OfFile(arguments);
   if (settings) {

@@ -211,6 +211,11 @@ class LotTest(unittest.TestCase):
         self.assertEqual(done.returncode, 2)
         self.assertIn("among the input pictures", done.stderr)
 
+    def test_says_when_there_is_nothing_of_that_name(self):
+        done = self.grade()
+        self.assertEqual(done.returncode, 2)
+        self.assertIn("there is no such file or folder", done.stderr)
+
     def test_finds_exports_and_verifies(self):
         self.make(2)
         self.grade()
