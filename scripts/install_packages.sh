@@ -12,6 +12,7 @@ build_packages=(
   libcli11-dev libdeflate-dev libexif-dev libfreetype-dev libjpeg-dev libopencv-core-dev
   libopencv-imgproc-dev libpng-dev fonts-dejavu-core # fonts: copied into the program
   libssl-dev libtomlplusplus-dev nlohmann-json3-dev
+  libboost-dev libkainjow-mustache-dev libsqlitecpp-dev # the lot: statistics, report, store
   libopencv-imgcodecs406 # loaded at run time, for TIFF and BMP
 )
 test_packages=(
@@ -23,6 +24,7 @@ check_packages=(clang-format-14 clang-tidy-14)
 bench_packages=(
   libbenchmark-dev
   imagej xauth xvfb python3-opencv # only to compare with
+  chromium python3-websocket # scripts/bench-lot.sh
 )
 
 case "${1:-build}" in

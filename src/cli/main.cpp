@@ -60,6 +60,9 @@ int Run(int argc, char** argv) {
   endgrade::cli::AddLimits(app, &exit_code);
   endgrade::cli::AddExplain(app, &exit_code);
   endgrade::cli::AddCamera(app, &exit_code);
+  endgrade::cli::AddLot(app, &exit_code);
+  endgrade::cli::AddStudy(app, &exit_code);
+  endgrade::cli::AddStore(app, &exit_code);
   endgrade::cli::AddRender(app, &exit_code);
   try {
     app.parse(Arguments(argc, argv));
