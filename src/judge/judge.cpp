@@ -94,14 +94,31 @@ void MarkBroken(const Rule& rule,
   for (const size_t i : which) features[i].breaks.push_back(rule.id);
 }
 
+// A mark of about two pixels or less is seen, but hardly sized: blur and the grid make one of many.
+constexpr double kSizedPixels = 2.2;
+
+// Whether the sizes that the rule tells apart are too few pixels for the measured size, with its
+// uncertainty, to be all that stands between a pass and a fail.
+bool TooCoarseFor(const Rule& rule, double um_per_px) {
+  const double bound_um =
+      rule.size.from_um.value_or(0.0) > 0 ? *rule.size.from_um : rule.size.to_um.value_or(1e9);
+  return bound_um < kSizedPixels * um_per_px;
+}
+
+// What the picture is like, as far as it bears on counting.
+struct PictureScale {
+  double um_per_px = 0;
+  double smear_um = 0;
+};
+
 RuleOutcome ApplyRule(size_t index,
                       const Limits& limits,
                       const JudgeOptions& options,
-                      double smear_um,
+                      const PictureScale& picture,
                       std::vector<Feature>& features,
                       RuleFindings& findings) {
   const Rule& rule = limits.rules[index];
-  const RuleCount count = CountRule(rule, limits, features, smear_um);
+  const RuleCount count = CountRule(rule, limits, features, picture.smear_um);
   RuleOutcome outcome;
   outcome.rule = static_cast<int>(index);
   outcome.found = count.found;
@@ -125,6 +142,8 @@ RuleOutcome ApplyRule(size_t index,
   if (outcome.marginal && outcome.met && options.decision == DecisionRule::kGuarded) {
     MarkBroken(rule, count.touching, features);
     findings.fail.push_back({"guard_band", MarginalText(rule, limits, count, outcome.met)});
+  } else if (outcome.marginal && outcome.met && TooCoarseFor(rule, picture.um_per_px)) {
+    findings.forbid.push_back({"too_coarse", MarginalText(rule, limits, count, outcome.met)});
   } else if (outcome.marginal) {
     findings.marginal.push_back({"marginal", MarginalText(rule, limits, count, outcome.met)});
   }
@@ -181,7 +200,8 @@ Grade Judge(FibreGeometry geometry,
   RuleFindings findings;
   FibreGrade fibre;
   for (size_t i = 0; i < limits.rules.size(); ++i) {
-    fibre.rules.push_back(ApplyRule(i, limits, options, quality.smear_um, features, findings));
+    fibre.rules.push_back(
+        ApplyRule(i, limits, options, {scale.um_per_px, quality.smear_um}, features, findings));
   }
   Conditions conditions;
   CheckInputs(features, limits, options, conditions);

@@ -90,6 +90,19 @@ TEST(Marginal, StandsBesideASimpleVerdictAndInTheWarnings) {
 }
 
 // Counts: five allowed from 2 to 5 um. Each size moves within its own interval.
+TEST(Marginal, IsNoPassWhereThePixelsAreAsLargeAsTheSizesThatDecide) {
+  Picture picture("sm-upc");
+  for (int i = 0; i < 5; ++i) picture.Add(kDefect, "B", 3, 0.4);
+  picture.Add(kDefect, "B", 1.5, 1.0);
+  picture.scale.um_per_px = 0.85;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  picture.scale.um_per_px = 1.0;
+  const Grade coarse = picture.Judged();
+  EXPECT_EQ(coarse.verdict, Verdict::kUngradable);
+  EXPECT_THAT(Codes(coarse.reasons), ElementsAre("too_coarse"));
+  EXPECT_THAT(coarse.reasons[0].text, HasSubstr("higher magnification"));
+}
+
 TEST(MarginalCount, SeesAnExtraFeatureThatCouldGrowIntoTheRange) {
   Picture picture("sm-upc");
   picture.Add(kDefect, "B", 3, 0.1, 5).Add(kDefect, "B", 1.8, 0.1);
