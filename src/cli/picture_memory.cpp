@@ -37,7 +37,8 @@ void PreparePictureMemory() {
   const std::uintptr_t from = (first + kHugePage - 1) / kHugePage * kHugePage;
   const std::uintptr_t to = (last + kPiece) / kHugePage * kHugePage;
   // Advice that is not taken does no harm.
-  if (in_a_row) static_cast<void>(madvise(reinterpret_cast<void*>(from), to - from, MADV_HUGEPAGE));
+  if (in_a_row)
+    static_cast<void>(madvise(pieces.front() + (from - first), to - from, MADV_HUGEPAGE));
   for (char* piece : pieces) std::free(piece);
 }
 
