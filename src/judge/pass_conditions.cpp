@@ -150,7 +150,7 @@ void CheckCore(double diameter_um, const Limits& limits, Conditions& conditions)
 // IEC 60793-2-50 lets claddings be 1 % out of round, and an angled face adds 1 % at most
 // (1 / cos 8 degrees = 1.0098); the rest is for the fit. Both from memory.
 constexpr double kOval = 1.03;
-// Video pixels of 720 x 576 are 9 % out of square (ITU-R BT.601, from memory); tilt that does this
+// Pixels of 720 x 576 are 9 % out of square (ITU-R BT.601, from memory); tilt that does this
 // much would throw half the face out of focus.
 constexpr double kNotRound = 1.15;
 
