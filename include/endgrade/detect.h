@@ -34,8 +34,10 @@ struct Region {
   // Where the brightness crosses half of that height, to a fraction of a cell, on the map smoothed
   // by a Gaussian of `smoothing_cells`; unordered.
   std::vector<cv::Point2f> edge;
-  size_t body_cells =
-      0;                // the first so many of `cells` have the sign of `depth`, the rest are a rim
+
+  // As grown, before its border is refined: the first so many of `cells` have the sign of `depth`,
+  // the rest are a rim.
+  size_t body_cells = 0;
   bool rimmed = false;  // its border is that of a thin rim of the other sign
   cv::Point2d peak;     // of the response, cells
   double smoothing_cells = 0;

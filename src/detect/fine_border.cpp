@@ -206,8 +206,12 @@ struct Rim {
   float threshold = 0;
 };
 
-std::optional<Rim> FindRim(
-    const ContrastMap& map, const View& view, const cv::Mat& body, float top, double rim_share) {
+std::optional<Rim> FindRim(const ContrastMap& map,
+                           const View& view,
+                           const cv::Mat& body,
+                           const cv::Mat& from_border,
+                           float top,
+                           double rim_share) {
   Rim rim;
   rim.height = -view.height;
   const float least = std::max(static_cast<float>(rim_share) * top, kRimSigma * view.noise);
@@ -249,8 +253,7 @@ std::optional<Rim> FindRim(
       if (rimmed[sector(x, y)]) looked_at.at<uchar>(y, x) = 255;
     }
   }
-  const auto outer =
-      FindNarrowRim({view.height, DistanceFromBorder(body), looked_at, 0.0, blur, 0.0});
+  const auto outer = FindNarrowRim({view.height, from_border, looked_at, 0.0, blur, 0.0});
   const double most = kRimReachUm / map.um_per_cell;
   const double reach = outer ? std::min(*outer + kOuterSlack, most) : most;
   const cv::Mat allowed = (rim.height > rim.threshold) & outside & (distance <= reach);
@@ -263,31 +266,31 @@ std::optional<Rim> FindRim(
 std::optional<Rim> FindRimUnsmoothed(const ContrastMap& map,
                                      const cv::Mat& residual,
                                      const View& view,
-                                     const cv::Mat& body,
+                                     const cv::Mat& from_border,
                                      const Region& region,
                                      double rim_share) {
   cv::Mat height;
   const double sign = region.depth < 0 ? -1.0 : 1.0;
   residual(view.box).convertTo(height, CV_32FC1, sign, -sign * region.base);
-  const cv::Mat distance = DistanceFromBorder(body);
   const double noise = map.ring_noise[RingAt(map, region.peak)];
   const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
-  const auto outer = FindNarrowRim({height, distance, {}, noise, blur, rim_share - kMeanOverCell});
+  const auto outer =
+      FindNarrowRim({height, from_border, {}, noise, blur, rim_share - kMeanOverCell});
   if (!outer || *outer <= 0) return std::nullopt;
   Rim rim;
-  rim.height = *outer - distance;
+  rim.height = *outer - from_border;
   rim.cells = rim.height > 0;
   return rim;
 }
 
 // A rim with a middle that differs less from the glass: blur treats its border as a rim's.
-bool IsHollow(const View& view, const cv::Mat& body, float top, double blur) {
-  cv::Mat depth;
-  cv::distanceTransform(body, depth, cv::DIST_L2, cv::DIST_MASK_5);
-  double deepest = 0;
-  cv::minMaxLoc(depth, nullptr, &deepest);
+bool IsHollow(const View& view, const cv::Mat& from_border, float top, double blur) {
+  double outermost = 0;
+  cv::minMaxLoc(from_border, &outermost, nullptr);
+  const double deepest = 0.5 - outermost;  // cells from the nearest outside
   if (deepest < std::max(kLeastMiddle, blur)) return false;
-  return cv::mean(view.height, depth >= kMiddleDepth * deepest)[0] < kHollowShare * top;
+  const cv::Mat middle = from_border <= 0.5 - kMiddleDepth * deepest;
+  return cv::mean(view.height, middle)[0] < kHollowShare * top;
 }
 
 }  // namespace
@@ -315,22 +318,25 @@ void RefineBorder(const ContrastMap& map,
       area > kMostGrowth * coarse) {
     return;
   }
+  const cv::Mat from_border = DistanceFromBorder(body);
   std::vector<cv::Point2f> edge;
   cv::Mat all = body;
   const cv::Mat none = cv::Mat::zeros(body.size(), CV_8UC1);
-  if (const auto rim = FindRim(map, view, body, top, rim_share)) {
+  if (const auto rim = FindRim(map, view, body, from_border, top, rim_share)) {
     AddCrossings(view, rim->cells, body, rim->height, rim->threshold, &edge);
     AddCrossings(view, body, rim->cells, view.height, threshold, &edge);
     all = body | rim->cells;
     region->rimmed = true;
-  } else if (const auto narrow = FindRimUnsmoothed(map, residual, view, body, *region, rim_share)) {
+  } else if (const auto narrow =
+                 FindRimUnsmoothed(map, residual, view, from_border, *region, rim_share)) {
     AddCrossings(view, narrow->cells, none, narrow->height, narrow->threshold, &edge);
     all = narrow->cells;
     region->rimmed = true;
     view.sigma_cells = 0;
   } else {
     AddCrossings(view, body, none, view.height, threshold, &edge);
-    region->rimmed = IsHollow(view, body, top, std::hypot(map.blur_sigma_cells, view.sigma_cells));
+    region->rimmed =
+        IsHollow(view, from_border, top, std::hypot(map.blur_sigma_cells, view.sigma_cells));
   }
   std::vector<cv::Point> cells;
   cv::findNonZero(all, cells);

@@ -31,7 +31,10 @@ std::array<Ring, kRings> MeanByDistance(const NarrowRimInputs& in) {
       if (!in.looked_at.empty() && !in.looked_at.at<uchar>(y, x)) continue;
       const double distance = in.distance.at<float>(y, x);
       const double height = in.height.at<float>(y, x);
-      for (size_t i = 0; i < kRings; ++i) {
+      // The few rings that are near enough.
+      const double first = std::max(0.0, std::ceil((distance - kReach - kInner) / kStep));
+      for (auto i = static_cast<size_t>(first); i < kRings; ++i) {
+        if (DistanceOf(i) >= distance + kReach) break;
         const double weight = 1.0 - std::abs(distance - DistanceOf(i)) / kReach;
         if (weight <= 0) continue;
         rings[i].sum += weight * height;

@@ -23,6 +23,7 @@ const std::map<std::string, std::string>& FieldExpressions() {
                                                                   {"port", kText},
                                                                   {"rater", kText},
                                                                   {"end", "([A-Za-z]+|[0-9])"},
+                                                                  {"side", "([A-Za-z]|near|far)"},
                                                                   {"fibre", kNumber},
                                                                   {"attempt", kNumber},
                                                                   {"trial", kNumber}};
@@ -45,6 +46,7 @@ void AppendLiteral(char c, std::string* expression) {
 
 std::string StandsFor(const std::string& field) {
   if (field == "face") return "cord";
+  if (field == "side") return "end";
   return field == "trial" ? "attempt" : field;
 }
 
@@ -134,9 +136,12 @@ std::optional<store::Face> NamePattern::Match(const std::string& path) const {
 }
 
 const std::vector<NamePattern>& DefaultPatterns() {
-  static const auto kPatterns = Parsed({"{cord}-{end}[-f{fibre}][-{attempt}]",
-                                        "{cord}_{end}[_f{fibre}][_{attempt}]",
-                                        "{cord}/{end}[-f{fibre}][-{attempt}]"});
+  // A word before a number is no end: port-05 and port-06 of a rack are two faces, and a guess that
+  // made the second an attempt of the first would pass both by it.
+  static const auto kPatterns = Parsed({"{cord}-{side}[-f{fibre}][-{attempt}]",
+                                        "{cord}_{side}[_f{fibre}][_{attempt}]",
+                                        "{cord}/{side}[-f{fibre}][-{attempt}]",
+                                        "{cord}/{end}"});
   return kPatterns;
 }
 

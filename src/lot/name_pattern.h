@@ -16,6 +16,7 @@ namespace endgrade::lot {
 //   {cord} {kind} {port} {rater}   any text without a slash, as short as possible
 //   {face} {trial}                 other words for {cord} and {attempt}, for studies
 //   {end}                          letters, or one digit
+//   {side}                         an end that is one letter, near or far
 //   {fibre} {attempt}              a number from 1 to 9999
 //   [ ]                            may be left out
 //   *                              any text without a slash

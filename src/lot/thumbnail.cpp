@@ -1,24 +1,17 @@
 #include "lot/thumbnail.h"
 
 #include "endgrade/read.h"
+#include "present/encode.h"
 
-#include <jpeglib.h>
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
-#include <cstdlib>
-#include <memory>
 
 namespace endgrade::lot {
 namespace {
 
 constexpr int kQuality = 60;  // 3 to 6 kB at 224 pixels
-
-struct Free {
-  void operator()(unsigned char* bytes) const { std::free(bytes); }
-};
 
 // The picture's part in `square` at side x side pixels; black where the square leaves the picture.
 cv::Mat Cut(const cv::Mat& luma, cv::Rect square, int side) {
@@ -39,32 +32,10 @@ cv::Mat Cut(const cv::Mat& luma, cv::Rect square, int side) {
   return small;
 }
 
-// The handlers of libjpeg's errors would end the program; a grey picture of this size in memory
-// gives it no cause for any.
-std::string EncodeGrey(const cv::Mat& grey) {
-  jpeg_compress_struct job{};
-  jpeg_error_mgr errors{};
-  job.err = jpeg_std_error(&errors);
-  jpeg_create_compress(&job);
-  unsigned char* bytes = nullptr;
-  unsigned long size = 0;
-  jpeg_mem_dest(&job, &bytes, &size);
-  job.image_width = static_cast<JDIMENSION>(grey.cols);
-  job.image_height = static_cast<JDIMENSION>(grey.rows);
-  job.input_components = 1;
-  job.in_color_space = JCS_GRAYSCALE;
-  jpeg_set_defaults(&job);
-  jpeg_set_quality(&job, kQuality, TRUE);
-  job.optimize_coding = TRUE;
-  jpeg_start_compress(&job, TRUE);
-  for (int y = 0; y < grey.rows; ++y) {
-    auto* row = const_cast<JSAMPROW>(grey.ptr<JSAMPLE>(y));
-    jpeg_write_scanlines(&job, &row, 1);
-  }
-  jpeg_finish_compress(&job);
-  jpeg_destroy_compress(&job);
-  const std::unique_ptr<unsigned char, Free> owner(bytes);
-  return {reinterpret_cast<const char*>(bytes), size};
+// Empty where it cannot be written: the report then shows none.
+std::string EncodeSmall(const cv::Mat& grey) {
+  auto jpeg = EncodeJpeg(grey, kQuality);
+  return jpeg.ok() ? *std::move(jpeg) : std::string();
 }
 
 cv::Rect Square(cv::Point2d centre, double half) {
@@ -90,7 +61,7 @@ Thumbnail MakeThumbnail(const cv::Mat& luma, double white_level, const Grade& gr
   }
   cv::Mat small = Cut(luma, Square(centre, half), kThumbnailSide_px);
   if (small.depth() != CV_8U) small.convertTo(small, CV_8U, 255.0 / white_level);
-  thumbnail.jpeg = EncodeGrey(small);
+  thumbnail.jpeg = EncodeSmall(small);
   return thumbnail;
 }
 
@@ -99,7 +70,7 @@ std::string Shrink(const std::string& jpeg, int side_px) {
   if (!frame.ok()) return "";
   cv::Mat small;
   cv::resize(frame->luma, small, {side_px, side_px}, 0, 0, cv::INTER_AREA);
-  return EncodeGrey(small);
+  return EncodeSmall(small);
 }
 
 }  // namespace endgrade::lot

@@ -16,10 +16,13 @@ namespace endgrade {
 //   errors    kUnsupported for any other type or size, kInternal, kOutOfMemory
 [[nodiscard]] Result<std::string> EncodePng(const cv::Mat& picture);
 
-// JPEG, quality 92, colour at full resolution so that thin coloured lines stay sharp.
+constexpr int kOverlayQuality = 92;
+
+// JPEG, colour at full resolution so that thin coloured lines stay sharp.
 //
+//   quality   1 to 100
 //   picture   CV_8UC1 or CV_8UC3, at most 65,500 pixels a side; not empty
 //   errors    as above
-[[nodiscard]] Result<std::string> EncodeJpeg(const cv::Mat& picture);
+[[nodiscard]] Result<std::string> EncodeJpeg(const cv::Mat& picture, int quality = kOverlayQuality);
 
 }  // namespace endgrade

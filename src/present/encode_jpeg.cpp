@@ -9,8 +9,6 @@
 namespace endgrade {
 namespace {
 
-constexpr int kQuality = 92;
-
 struct JpegErrors {
   jpeg_error_mgr manager{};
   std::jmp_buf on_error{};
@@ -23,14 +21,14 @@ struct JpegErrors {
   std::longjmp(errors->on_error, 1);  // NOLINT(cert-err52-cpp): libjpeg's way to report
 }
 
-void Compress(const cv::Mat& picture, jpeg_compress_struct* jpeg) {
+void Compress(const cv::Mat& picture, int quality, jpeg_compress_struct* jpeg) {
   const bool colour = picture.channels() == 3;
   jpeg->image_width = static_cast<JDIMENSION>(picture.cols);
   jpeg->image_height = static_cast<JDIMENSION>(picture.rows);
   jpeg->input_components = colour ? 3 : 1;
   jpeg->in_color_space = colour ? JCS_EXT_BGR : JCS_GRAYSCALE;
   jpeg_set_defaults(jpeg);
-  jpeg_set_quality(jpeg, kQuality, TRUE);
+  jpeg_set_quality(jpeg, quality, TRUE);
   jpeg->comp_info[0].h_samp_factor = 1;
   jpeg->comp_info[0].v_samp_factor = 1;
   jpeg_start_compress(jpeg, TRUE);
@@ -50,7 +48,7 @@ std::size_t MostBytes(const cv::Mat& picture) {
 
 }  // namespace
 
-Result<std::string> EncodeJpeg(const cv::Mat& picture) {
+Result<std::string> EncodeJpeg(const cv::Mat& picture, int quality) {
   const int type = picture.type();
   const bool fits = picture.cols <= JPEG_MAX_DIMENSION && picture.rows <= JPEG_MAX_DIMENSION;
   if (picture.empty() || !fits || (type != CV_8UC1 && type != CV_8UC3)) {
@@ -67,7 +65,7 @@ Result<std::string> EncodeJpeg(const cv::Mat& picture) {
   jpeg_create_compress(&jpeg);
   jpeg_mem_dest(&jpeg, &bytes, &count);
   const bool failed = setjmp(errors.on_error) != 0;  // NOLINT(cert-err52-cpp)
-  if (!failed) Compress(picture, &jpeg);
+  if (!failed) Compress(picture, quality, &jpeg);
   jpeg_destroy_compress(&jpeg);
   if (failed) {
     return Error{ErrorKind::kInternal,

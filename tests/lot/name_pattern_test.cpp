@@ -44,7 +44,7 @@ TEST(NamePattern, TakesOtherCharactersAsTheyAre) {
 
 TEST(NamePattern, RefusesWhatMakesNoSense) {
   for (const char* text : {"{cord",
-                           "{cord}-{side}",
+                           "{cord}-{colour}",
                            "{cord}-{cord}",
                            "{cord}-{face}",
                            "[{cord}",
@@ -62,7 +62,17 @@ TEST(DefaultPatterns, ReadCommonNames) {
   EXPECT_EQ(Said(MatchAny(patterns, "cord-0001-B-f3-2.jpg")), "|cord-0001|B|3|2||");
   EXPECT_EQ(Said(MatchAny(patterns, "c7_A_2.png")), "|c7|A|1|2||");
   EXPECT_EQ(Said(MatchAny(patterns, "lot/c7/B.png")), "|c7|B|1|1||");
+  EXPECT_EQ(Said(MatchAny(patterns, "c7/1.png")), "|c7|1|1|1||");
+  EXPECT_EQ(Said(MatchAny(patterns, "c7-near-2.png")), "|c7|near|1|2||");
   EXPECT_EQ(Said(MatchAny(patterns, "IMG20261125.jpg")), "no match");
+}
+
+// The second of two ports, taken for another attempt at the first, would pass the first by itself.
+TEST(DefaultPatterns, TakeNoTwoPortsForAttemptsAtOneFace) {
+  const auto& patterns = DefaultPatterns();
+  for (const char* name : {"berth-2-port-05.jpg", "panel-4-12.jpg", "port_7_2.jpg"}) {
+    EXPECT_EQ(Said(MatchAny(patterns, name)), "no match") << name;
+  }
 }
 
 // Many short fields against a long name: time grows with its length, not without bound.
