@@ -64,10 +64,10 @@ Intake TakeIn(const Settings& settings, const std::vector<fs::path>& files) {
     photograph.path = file.lexically_relative(settings.photographs).generic_string();
     const auto face = MatchAny(settings.patterns, photograph.path);
     if (!face) {
-      intake.left_out.push_back(
-          {photograph.path,
-           "the name does not match the lot's pattern. Rename it, or write the "
-           "pattern into a lot file"});
+      intake.left_out.push_back({photograph.path,
+                                 "the name does not match the lot's pattern. Rename it like "
+                                 "cord-0001-A-2.jpg, or write the "
+                                 "pattern into a lot file"});
       continue;
     }
     photograph.face = *face;
