@@ -33,6 +33,7 @@ constexpr double kLeastPlaces = 24.0;
 // What is left at the rim once its ring is taken out is not noise but the rim's own unevenness: a
 // chip must stand out of it by this much more.
 constexpr double kRimDoubt = 1.5;
+constexpr double kPastRimUm = 1.5;
 
 // A single-mode core's bell is fitted, not known: its skirts leave more than noise.
 constexpr double kCoreDoubt = 1.3;
@@ -212,11 +213,16 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
         map.glass_noise > 0 ? std::max(1.0, map.ring_noise[i] / map.glass_noise) : 1.0;
     sigmas[i] = pool * tails[m] * (m == kGlass ? shot : 1.0);
     sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
+    // Past the rim there is ferrule, whatever the rest of the ring is like.
+    const double grain = m == kRim && edges[i] > map.cladding_radius_um + kPastRimUm
+                             ? static_cast<double>(pooled[kFerrule]) * tails[kFerrule]
+                             : 0.0;
+    sigmas[i] = std::max(sigmas[i], grain);
     const Sectors ring = samples.Ring(i);
     const double places = static_cast<double>(Count(ring)) / place;
     if (places < kLeastPlaces) continue;
     const float own = std::max(floor, QuietSigma(ring, places));
-    sigmas[i] = static_cast<double>(own) * tails[m];
+    sigmas[i] = std::max(grain, static_cast<double>(own) * tails[m]);
     // Even light makes the glass one population: a ring of it is not believed to be quieter.
     if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
     sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);

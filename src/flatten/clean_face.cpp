@@ -5,6 +5,7 @@
 #include "flatten/light.h"
 #include "flatten/polar_samples.h"
 #include "flatten/robust_fit.h"
+#include "flatten/uneven_rim.h"
 
 #include <algorithm>
 #include <cmath>
@@ -286,12 +287,20 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
     if (out >= 1.0) return ferrule.Uneven(um);
     return (1.0 - out) * glass.Uneven(um) + out * ferrule.Uneven(um);
   };
-  const RingTable rim = MedianByRadius(
-      ReadCircles(
-          map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256}),
-      uneven);
+  const PolarSamples about_rim = ReadCircles(
+      map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256});
+  const RingTable rim = MedianByRadius(about_rim, uneven);
 
   cv::Mat clean = LayLight(map, rings, rim, LightGrid(map, scale, glass, ferrule));
+  AddUnevenRim(map,
+               UnevenRim(map,
+                         rings,
+                         about_rim,
+                         [&](int radius, int direction) {
+                           return rim.At(about_rim.Radius(radius)) +
+                                  uneven(about_rim.PlaceUm(radius, direction));
+                         }),
+               &clean);
   if (rings.core_radius_um > 0) LayCore(map, scale, rings, glass, &clean);
   const auto [darkest, brightest] = std::minmax_element(rim.values.begin(), rim.values.end());
   return {clean, rim.values.empty() ? 0.0 : *brightest - *darkest};

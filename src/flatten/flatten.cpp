@@ -3,6 +3,7 @@
 #include "core/wide.h"
 #include "flatten/cell_grid.h"
 #include "flatten/clean_face.h"
+#include "flatten/fringes.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -18,6 +19,7 @@ namespace {
 constexpr double kMarginUm = 15.0;
 constexpr float kLeastNoise = 0.25F;  // luma units: rounding to whole grey levels
 constexpr size_t kLeastRingCells = 40;
+constexpr int kMostFringes = 3;
 
 // Rings of the face within which noise is taken as one: narrow enough to follow the core's light
 // and the rim, wide enough to count.
@@ -200,6 +202,12 @@ ContrastMap Flatten(const Frame& frame,
   map.ring_edges_um = NoiseRings(rings);
   FillLookUp(&map);
   MeasureNoise(rings.cladding_radius_um, &map);
+  for (int i = 0; i < kMostFringes; ++i) {
+    const auto fringes = FindFringes(map);
+    if (!fringes) break;
+    TakeOffFringes(*fringes, &map);
+    MeasureNoise(rings.cladding_radius_um, &map);
+  }
   map.rim_contrast = clean.rim_range / std::max(1.0, map.glass_level);
   return map;
 }

@@ -10,11 +10,16 @@ namespace {
 constexpr int kCoarseSide = 480;      // longest side of the first level that is searched, pixels
 constexpr double kFromRadius = 20.0;  // of the circles looked for in one level, its pixels
 constexpr double kToRadius = 42.0;
+constexpr double kThinRingRadius =
+    84.0;                             // up to which thin rings are looked for in the first level
 constexpr double kConvincing = 0.75;  // score beyond which no finer level is searched
 
-void SearchLevel(const Level& level, double to_radius, std::vector<Ring>* rings) {
+void SearchLevel(const Level& level,
+                 double from_radius,
+                 double to_radius,
+                 std::vector<Ring>* rings) {
   CoarseSearch search;
-  search.from_radius = kFromRadius;
+  search.from_radius = from_radius;
   search.to_radius = to_radius;
   for (const auto& guess : VoteForCircles(level, search)) {
     if (const auto ring = FitRing(level, guess, 0.2, Care::kQuick)) rings->push_back(*ring);
@@ -44,15 +49,23 @@ std::vector<Cladding> FindCladdings(const cv::Mat& luma,
   int factor = std::max(1, (longest + kCoarseSide - 1) / kCoarseSide);
   std::vector<Level> levels = Halvings(MakeLevel(luma, white_level, whole, factor));
   std::vector<Ring> rings;
-  for (const Level& level : levels) SearchLevel(level, kToRadius, &rings);
+  for (const Level& level : levels) SearchLevel(level, kFromRadius, kToRadius, &rings);
   std::vector<Cladding> found = ChooseCladding(luma, white_level, levels, rings);
-  while (factor > 1 && kFromRadius * factor > least_radius_px &&
-         (found.empty() || Doubtful(found.front()) || found.front().score < kConvincing)) {
+  const auto doubtful = [&] {
+    return found.empty() || Doubtful(found.front()) || found.front().score < kConvincing;
+  };
+  // Between glass and ferrule of one brightness there is only a thin ring, which a level coarse
+  // enough for its circle to be small no longer shows.
+  if (doubtful()) {
+    SearchLevel(levels.front(), kToRadius, kThinRingRadius, &rings);
+    found = ChooseCladding(luma, white_level, levels, rings);
+  }
+  while (factor > 1 && kFromRadius * factor > least_radius_px && doubtful()) {
     const int finer = std::max(1, factor / 2);
     const double to_radius = 1.05 * kFromRadius * factor / finer;
     factor = finer;
     levels.insert(levels.begin(), MakeLevel(luma, white_level, whole, factor));
-    SearchLevel(levels.front(), to_radius, &rings);
+    SearchLevel(levels.front(), kFromRadius, to_radius, &rings);
     found = ChooseCladding(luma, white_level, levels, rings);
   }
   return found;

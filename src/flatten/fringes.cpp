@@ -1,0 +1,241 @@
+#include "flatten/fringes.h"
+
+#include "core/wide.h"
+#include "flatten/cell_grid.h"
+
+#include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+namespace endgrade {
+namespace {
+
+constexpr double kFromRimUm = 6.0;    // the glass looked at ends this far from its edge
+constexpr double kCellUm = 0.5;       // cells are joined up to this: finer waves, blur hides
+constexpr float kMostSigmas = 4.0F;   // dirt counts no more than this
+constexpr double kLeastWaves = 4.0;   // across the glass; fewer may be uneven light
+constexpr double kLeastPower = 60.0;  // over the median of waves about as long
+constexpr double kMostContrast = 0.03;
+constexpr int kSectors = 8;
+constexpr int kLeastAlike = 7;
+constexpr double kMostTurn = 0.9;    // radians, a sector's phase against that of the whole
+constexpr double kLeastShare = 0.4;  // a sector's strength against that of the whole
+
+// Residual over background on the glass, zero elsewhere and zero on average.
+struct Glass {
+  cv::Mat value;         // CV_32FC1, square
+  cv::Mat sector;        // CV_8UC1: 0 to 7; 255 outside
+  double count = 0;      // cells
+  double reduction = 1;  // map cells a cell
+  cv::Point2d origin;    // of cell (0, 0), map cells from the centre
+};
+
+Glass ReadGlass(const ContrastMap& map) {
+  Glass glass;
+  const double radius_um = map.cladding_radius_um - kFromRimUm;
+  const int reduction = std::clamp(static_cast<int>(kCellUm / map.um_per_cell), 1, 4);
+  const int half = static_cast<int>(radius_um / map.um_per_cell / reduction);
+  const int size = 2 * half + 1;
+  glass.reduction = reduction;
+  const int left = cvRound(map.centre_cell.x) - reduction * half;
+  const int top = cvRound(map.centre_cell.y) - reduction * half;
+  const double middle = 0.5 * (reduction - 1);
+  glass.origin = cv::Point2d(left + middle, top + middle) - map.centre_cell;
+  glass.value = cv::Mat::zeros(size, size, CV_32FC1);
+  glass.sector = cv::Mat(size, size, CV_8UC1, cv::Scalar(255));
+  const auto most = kMostSigmas * static_cast<float>(map.glass_noise);
+  double sum = 0;
+  for (int y = 0; y < size; ++y) {
+    for (int x = 0; x < size; ++x) {
+      const double dx = (x - half) * map.um_per_cell * reduction;
+      const double dy = (y - half) * map.um_per_cell * reduction;
+      const double from_centre = std::hypot(dx, dy);
+      if (from_centre > radius_um) continue;
+      float total = 0;
+      bool inside = true;
+      for (int j = 0; j < reduction; ++j) {
+        for (int i = 0; i < reduction; ++i) {
+          const cv::Point cell(left + x * reduction + i, top + y * reduction + j);
+          if (cell.x < 0 || cell.y < 0 || cell.x >= map.residual.cols ||
+              cell.y >= map.residual.rows) {
+            inside = false;
+            continue;
+          }
+          total += std::clamp(map.residual.at<float>(cell), -most, most) /
+                   std::max(1.0F, map.background.at<float>(cell));
+        }
+      }
+      if (!inside) continue;
+      glass.value.at<float>(y, x) = total / static_cast<float>(reduction * reduction);
+      const double turn = std::atan2(dy, dx) / (2.0 * std::numbers::pi) + 0.5;
+      glass.sector.at<uchar>(y, x) =
+          static_cast<uchar>(std::min(kSectors - 1, static_cast<int>(turn * kSectors)));
+      sum += static_cast<double>(glass.value.at<float>(y, x));
+      glass.count += 1;
+    }
+  }
+  if (glass.count > 0) {
+    cv::subtract(glass.value, sum / glass.count, glass.value, glass.sector < kSectors);
+  }
+  return glass;
+}
+
+using Sums = std::array<std::complex<double>, kSectors>;
+
+// Sums of value x exp(-i wave . cell) by sector; `wave` in radians a cell of `glass`, the phase
+// from the map's centre.
+Sums Correlate(const Glass& glass, cv::Point2d wave) {
+  Sums sums{};
+  for (int y = 0; y < glass.value.rows; ++y) {
+    const auto* value = glass.value.ptr<float>(y);
+    const auto* sector = glass.sector.ptr<uchar>(y);
+    const double start =
+        (wave.x * glass.origin.x + wave.y * glass.origin.y) / glass.reduction + wave.y * y;
+    std::complex<double> turn = std::polar(1.0, -start);
+    const std::complex<double> step = std::polar(1.0, -wave.x);
+    for (int x = 0; x < glass.value.cols; ++x, turn *= step) {
+      if (sector[x] < kSectors) sums[sector[x]] += static_cast<double>(value[x]) * turn;
+    }
+  }
+  return sums;
+}
+
+std::complex<double> Total(const Sums& sums) {
+  std::complex<double> total;
+  for (const auto& sum : sums) total += sum;
+  return total;
+}
+
+// The wave that stands out most, in cycles a side of the transform; nothing if none does.
+std::optional<cv::Point> Strongest(const cv::Mat& power, double least_cycles) {
+  const int side = power.rows;
+  const auto signed_of = [side](int i) { return i <= side / 2 ? i : i - side; };
+  const int rings = side / 2 / 3 + 1;
+  std::vector<std::vector<float>> by_ring(static_cast<size_t>(rings));
+  const auto ring_of = [&](int x, int y) {
+    const double cycles = std::hypot(signed_of(x), signed_of(y));
+    return cycles < least_cycles || cycles >= side / 2 ? -1 : static_cast<int>(cycles / 3.0);
+  };
+  for (int y = 0; y <= side / 2; ++y) {
+    for (int x = 0; x < side; ++x) {
+      const int ring = ring_of(x, y);
+      if (ring >= 0 && ring < rings)
+        by_ring[static_cast<size_t>(ring)].push_back(power.at<float>(y, x));
+    }
+  }
+  std::vector<float> usual;
+  for (const auto& ring : by_ring) usual.push_back(ring.empty() ? 0.0F : MedianOf(ring));
+  cv::Point best;
+  double most = 0;
+  for (int y = 0; y <= side / 2; ++y) {
+    for (int x = 0; x < side; ++x) {
+      const int ring = ring_of(x, y);
+      if (ring < 0 || ring >= rings || usual[static_cast<size_t>(ring)] <= 0) continue;
+      const double over =
+          static_cast<double>(power.at<float>(y, x) / usual[static_cast<size_t>(ring)]);
+      if (over <= most) continue;
+      most = over;
+      best = {signed_of(x), signed_of(y)};
+    }
+  }
+  if (most < kLeastPower) return std::nullopt;
+  return best;
+}
+
+// Between the steps of the transform, by parabolas through neighbouring waves.
+cv::Point2d Refine(const Glass& glass, cv::Point2d wave, double step) {
+  const auto strength = [&](cv::Point2d at) { return std::abs(Total(Correlate(glass, at))); };
+  for (int round = 0; round < 3; ++round, step *= 0.4) {
+    const double here = strength(wave);
+    const auto move = [&](cv::Point2d along) {
+      const double before = strength(wave - along);
+      const double after = strength(wave + along);
+      const double bend = before - 2.0 * here + after;
+      return bend < 0 ? std::clamp(0.5 * (before - after) / bend, -1.0, 1.0) : 0.0;
+    };
+    const double x = move({step, 0});
+    const double y = move({0, step});
+    wave += cv::Point2d(x * step, y * step);
+  }
+  return wave;
+}
+
+// Whether nearly every sector shows the same wave, with the same phase.
+bool EvenAllOver(const Glass& glass, const Sums& sums) {
+  const std::complex<double> total = Total(sums);
+  std::array<double, kSectors> count{};
+  for (int y = 0; y < glass.sector.rows; ++y) {
+    for (int x = 0; x < glass.sector.cols; ++x) {
+      if (glass.sector.at<uchar>(y, x) < kSectors) count[glass.sector.at<uchar>(y, x)] += 1;
+    }
+  }
+  int alike = 0;
+  for (size_t s = 0; s < kSectors; ++s) {
+    const double expected = std::abs(total) * count[s] / glass.count;
+    const double turn = std::abs(std::arg(sums[s] * std::conj(total)));
+    alike += turn < kMostTurn && std::abs(sums[s]) > kLeastShare * expected ? 1 : 0;
+  }
+  return alike >= kLeastAlike;
+}
+
+ENDGRADE_WIDE void TakeOffRow(const float* wave, int count, float* background, float* residual) {
+  for (int x = 0; x < count; ++x) {
+    const float stripes = background[x] * wave[x];
+    background[x] += stripes;
+    residual[x] -= stripes;
+  }
+}
+
+}  // namespace
+
+std::optional<Fringes> FindFringes(const ContrastMap& map) {
+  const Glass glass = ReadGlass(map);
+  if (glass.count < 1000) return std::nullopt;
+  const int side = cv::getOptimalDFTSize(glass.value.rows);
+  cv::Mat padded = cv::Mat::zeros(side, side, CV_32FC1);
+  glass.value.copyTo(padded(cv::Rect(0, 0, glass.value.cols, glass.value.rows)));
+  cv::Mat spectrum;
+  cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
+  std::array<cv::Mat, 2> parts;
+  cv::split(spectrum, parts.data());
+  cv::Mat power = parts[0].mul(parts[0]) + parts[1].mul(parts[1]);
+  const auto strongest = Strongest(power, kLeastWaves * side / glass.value.rows);
+  if (!strongest) return std::nullopt;
+  const double unit = 2.0 * std::numbers::pi / side;
+  const cv::Point2d wave =
+      Refine(glass, cv::Point2d(strongest->x * unit, strongest->y * unit), 0.5 * unit);
+  const Sums sums = Correlate(glass, wave);
+  if (!EvenAllOver(glass, sums)) return std::nullopt;
+  const std::complex<double> mean = Total(sums) * (2.0 / glass.count);
+  if (std::abs(mean) > kMostContrast) return std::nullopt;
+  return Fringes{wave * (1.0 / glass.reduction), mean.real(), -mean.imag()};
+}
+
+void TakeOffFringes(const Fringes& fringes, ContrastMap* map) {
+  std::vector<float> wave(static_cast<size_t>(map->residual.cols));
+  const auto furthest = static_cast<float>(map->outer_um);
+  for (int y = 0; y < map->residual.rows; ++y) {
+    const double start =
+        -fringes.wave.x * map->centre_cell.x + fringes.wave.y * (y - map->centre_cell.y);
+    std::complex<double> turn = std::polar(1.0, start);
+    const std::complex<double> step = std::polar(1.0, fringes.wave.x);
+    const auto* radius = map->radius_um.ptr<float>(y);
+    for (size_t x = 0; x < wave.size(); ++x, turn *= step) {
+      wave[x] = radius[x] < furthest
+                    ? static_cast<float>(fringes.cosine * turn.real() + fringes.sine * turn.imag())
+                    : 0.0F;
+    }
+    TakeOffRow(wave.data(),
+               map->residual.cols,
+               map->background.ptr<float>(y),
+               map->residual.ptr<float>(y));
+  }
+}
+
+}  // namespace endgrade
