@@ -36,11 +36,39 @@ std::array<End, 2> EndsOf(const Region& line, double reach) {
 
 // --- cracks
 
+// Along the spine, cells.
+double LengthOf(const Region& line) {
+  double length = 0;
+  for (size_t i = 1; i < line.spine.size(); ++i) {
+    const cv::Point2d piece = line.spine[i] - line.spine[i - 1];
+    length += std::hypot(piece.x, piece.y);
+  }
+  return length;
+}
+
 constexpr double kMeetUm = 4.0;
 constexpr double kLeastKinkDeg = 18.0;  // less is a scratch that bends
 constexpr double kMostKinkDeg = 120.0;
 
+// The legs of a crack are alike. Where a scratch ends beside another, or a short piece of it was
+// followed askew, they are not.
+constexpr double kLikeLegs = 3.0;       // ratio of depths
+constexpr double kLeastLegShare = 0.2;  // of the longer leg
+constexpr double kLeastLegUm = 20.0;    // long enough by itself
+
+bool AreLegs(const ContrastMap& map, const Region& a, const Region& b) {
+  const double low = std::min(std::abs(a.depth), std::abs(b.depth));
+  const double high = std::max(std::abs(a.depth), std::abs(b.depth));
+  if (a.depth * b.depth < 0 || high > kLikeLegs * low) return false;
+  const double one = LengthOf(a);
+  const double other = LengthOf(b);
+  const double shorter = std::min(one, other);
+  return shorter * map.um_per_cell >= kLeastLegUm ||
+         shorter >= kLeastLegShare * std::max(one, other);
+}
+
 bool MeetAtAKink(const ContrastMap& map, const Region& a, const Region& b) {
+  if (!AreLegs(map, a, b)) return false;
   const double reach = 8.0 / map.um_per_cell;
   for (const End& p : EndsOf(a, reach)) {
     for (const End& q : EndsOf(b, reach)) {
@@ -82,6 +110,13 @@ constexpr double kMostGapUm = 25.0;  // whatever the length
 constexpr double kLikeWidth = 2.0;   // ratio of widths
 constexpr double kLikeDepth = 3.0;   // ratio of depths
 constexpr size_t kLeastInARow = 3;
+// Two will do where they are as like as halves of one.
+constexpr double kPairElongation = 3.0;
+constexpr double kPairLikeWidth = 1.4;
+constexpr double kPairLikeDepth = 1.5;
+constexpr double kPairTurnDeg = 6.0;
+constexpr double kPairMostGap = 0.5;     // of the longer one's length
+constexpr double kPairMostOff = 0.35;    // of the wider one's width, and a cell
 constexpr double kMostLineGapUm = 15.0;  // between two lines that are one
 
 // A straight piece: a region's own axes, in cells.
@@ -152,6 +187,21 @@ bool InARow(const ContrastMap& map, const Dash& a, const Dash& b) {
   };
   const double allowed = 0.5 * std::max(a.width, b.width) + 0.08 * distance;
   return off(a) < allowed && off(b) < allowed;
+}
+
+bool IsPair(const Dash& a, const Dash& b) {
+  if (a.length < kPairElongation * a.width || b.length < kPairElongation * b.width) return false;
+  if (Ratio(a.width, b.width) > kPairLikeWidth || Ratio(a.depth, b.depth) > kPairLikeDepth) {
+    return false;
+  }
+  const double turn = std::acos(std::min(1.0, std::abs(a.along.dot(b.along)))) * kDegrees;
+  const cv::Point2d apart = b.middle - a.middle;
+  const double distance = std::hypot(apart.x, apart.y);
+  const double gap = distance - 0.5 * (a.length + b.length);
+  const double off = std::max(std::abs(apart.x * a.along.y - apart.y * a.along.x),
+                              std::abs(apart.x * b.along.y - apart.y * b.along.x));
+  return turn <= kPairTurnDeg && gap <= kPairMostGap * std::max(a.length, b.length) &&
+         off <= kPairMostOff * std::max(a.width, b.width) + 1.0;
 }
 
 // A line's outer stretch as a dash, to hold pieces beyond it against.
@@ -351,7 +401,7 @@ void JoinDashes(const ContrastMap& map, std::vector<Region>* lines, std::vector<
         row.push_back(dashes[j]);
       }
     }
-    if (row.size() < kLeastInARow) continue;
+    if (row.size() < kLeastInARow && !(row.size() == 2 && IsPair(row[0], row[1]))) continue;
     for (const Dash& dash : row) taken[dash.index] = true;
     lines->push_back(RowAsLine(map, row, *regions));
   }
@@ -363,6 +413,11 @@ void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<
   constexpr double kLeastShare = 0.5;  // of the line's length
   constexpr double kMostApartUm = 1.0;
   constexpr double kWidestFlankUm = 6.0;
+  // A shorter piece may be anything that lies beside a scratch, unless it is as deep and as
+  // straight.
+  constexpr double kPieceLeastUm = 8.0;
+  constexpr double kPieceLeastSlender = 2.0;
+  constexpr double kPieceLikeDepth = 2.2;
   std::vector<bool> taken(regions->size(), false);
   for (Region& line : *lines) {
     const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
@@ -371,7 +426,13 @@ void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<
       if (taken[i] || region.cells.size() < 12) continue;
       const Dash dash = DashOf(region, i);
       const auto length = static_cast<double>(spine.size());
-      if (dash.length < kLeastSlender * dash.width || dash.length < kLeastShare * length) continue;
+      const bool whole =
+          dash.length >= kLeastSlender * dash.width && dash.length >= kLeastShare * length;
+      const bool piece = dash.length * map.um_per_cell >= kPieceLeastUm &&
+                         dash.length >= kPieceLeastSlender * dash.width &&
+                         region.depth * line.depth > 0 &&
+                         Ratio(region.depth, line.depth) <= kPieceLikeDepth;
+      if (!whole && !piece) continue;
       const cv::Point2d run = Unit(spine.back() - spine.front());
       const double turn = std::acos(std::min(1.0, std::abs(run.dot(dash.along)))) * kDegrees;
       if (turn > kSameDirectionDeg || dash.width * map.um_per_cell > kWidestFlankUm) continue;

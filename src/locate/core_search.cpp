@@ -30,6 +30,10 @@ constexpr double kLeastDarkUm = 3.2;
 constexpr double kFaintContrast = 0.12;
 constexpr double kFaintShare = 0.62;
 constexpr double kLeastScore = 7.0;
+// A wide core this faint may be light that changes across the glass: a narrow one that stands out
+// this many times more is the core.
+constexpr double kFaintStep = 3.0;  // luma units
+constexpr double kPlainerTimes = 3.0;
 constexpr double kLeastContrast = 0.004;  // of the glass's brightness
 
 struct Patch {
@@ -232,8 +236,10 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
   const double contrast = std::abs(best.step) / std::max(glass[0], 1.0);
   // Two scratches across it hide a third of a single-mode core's edge. A step as faint as an unlit
   // core's may be that interrupted; a stronger one, broken so, is rather a particle.
-  const double least_share =
-      contrast < kFaintContrast ? std::min(kind.least_share, kFaintShare) : kind.least_share;
+  const bool narrow = kind.most_um < kMultimode.least_um;
+  const double least_share = narrow && contrast < kFaintContrast
+                                 ? std::min(kind.least_share, kFaintShare)
+                                 : kind.least_share;
   const bool clear =
       best.score >= kLeastScore && best.share >= least_share && contrast >= kLeastContrast;
   if (!clear) return std::nullopt;
@@ -250,9 +256,12 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
 
 std::optional<Ellipse> SearchCore(const Frame& frame, const Ellipse& cladding) {
   const auto multi = Try(frame, cladding, kMultimode);
-  const auto single = multi ? std::nullopt : Try(frame, cladding, kSingleMode);
+  const bool faint = !multi || std::abs(multi->step) < kFaintStep;
+  const auto single = faint ? Try(frame, cladding, kSingleMode) : std::nullopt;
   if (!multi && !single) return std::nullopt;
-  const Trial& found = multi ? *multi : *single;
+  const bool narrow =
+      single && (!multi || std::abs(single->step) > kPlainerTimes * std::abs(multi->step));
+  const Trial& found = narrow ? *single : *multi;
   const cv::Matx22d px_from_um = cladding.ToUnitCircle().inv() * (1.0 / kCladdingRadiusUm);
   const cv::Vec2d shift = px_from_um * cv::Vec2d(found.centre_um.x, found.centre_um.y);
   Ellipse core = cladding;

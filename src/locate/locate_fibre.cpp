@@ -50,6 +50,10 @@ bool Acceptable(const Cladding& cladding) {
   return !cladding.line && !cladding.like_mask && !cladding.domed;
 }
 
+bool MayBeMultimode(const FibreGeometry& fibre) {
+  return fibre.core && fibre.core->MeanRadius() > 0.3 * fibre.cladding.MeanRadius();
+}
+
 FibreGeometry Describe(const Rim& rim, const Level& level) {
   FibreGeometry fibre;
   fibre.cladding = rim.frame.ToEllipse();
@@ -116,6 +120,12 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     if (rim->drawn) continue;
     FibreGeometry fibre = Describe(*rim, level);
     if (!fibre.core) fibre.core = locate::SearchCore(frame, fibre.cladding);
+    if (MayBeMultimode(fibre)) {
+      // Light that changes slowly across the glass can look like a wide core's edge; it is believed
+      // only where no narrow core contradicts it.
+      const auto other = locate::SearchCore(frame, fibre.cladding);
+      if (other && other->MeanRadius() < 0.5 * fibre.core->MeanRadius()) fibre.core = other;
+    }
     return LocateOutcome{fibre, std::nullopt};
   }
   return LocateOutcome{std::nullopt, WhyNone(too_small, too_large)};

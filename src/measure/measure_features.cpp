@@ -28,14 +28,17 @@ constexpr double kStrayUm = 0.8;  // a band that wanders more than this off a ge
 constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an edge by noise
 constexpr double kCellShare = 0.15;   // of a cell: where the grid lies
 constexpr double kBlurShare = 0.10;   // of the blur: how well the blur itself is known
-constexpr double kThinEdgeUm = 0.18;  // where a mark ends that thins out towards its edge
-constexpr double kThinRimUm = 0.45;   // the same of a rim
-constexpr double kShapeShare = 0.05;  // of the size: half height is not the edge of every shape
+constexpr double kThinEdgeUm = 0.26;  // where a mark ends that thins out towards its edge
+constexpr double kThinRimUm = 0.85;   // the same of a rim
+constexpr double kByRimUm = 0.9;      // beside the cladding's edge, which is taken off with doubt
+constexpr double kByRimReachUm = 4.0;
+constexpr double kShapeShare = 0.06;  // of the size: half height is not the edge of every shape
 
 // The same of a scratch's width, beyond what the fit of its profile says: scratches are no bars.
 constexpr double kLineEdgeUm = 0.20;
 constexpr double kLineShapeShare = 0.10;
 constexpr double kLineBlurShare = 0.30;
+constexpr double kLineCellShare = 0.45;  // of a cell: narrower than two, a line shows no width
 
 struct Context {
   const Frame& frame;
@@ -103,8 +106,9 @@ void MeasureLine(const Context& c, const Region& region, Feature* feature) {
   feature->size_um = *feature->width_um;
   const double relative = c.scale.um_per_px_uncertainty / c.scale.um_per_px;
   const double blur_um = c.map.blur_sigma_cells * um;
-  const double model_um =
-      std::hypot(kLineEdgeUm, kLineShapeShare * feature->size_um, kLineBlurShare * blur_um);
+  const double model_um = std::hypot(std::hypot(kLineEdgeUm, kLineCellShare * um),
+                                     kLineShapeShare * feature->size_um,
+                                     kLineBlurShare * blur_um);
   feature->size_uncertainty_um = std::hypot(
       region.line_width_uncertainty_cells * um, 2.0 * model_um, relative * feature->size_um);
   double length = 0;
@@ -198,7 +202,9 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   const double relative = 0.5 * c.scale.um_per_px_uncertainty / c.scale.um_per_px;
   const double edge_um = sensitivity * blur_um * kEdgePerSnr / std::max(region.snr, 1.0);
   const double blur_doubt = (sensitivity - 1.0) * 2.35 * kBlurShare * blur_um;
-  const double thin_edge_um = rimmed ? kThinRimUm : kThinEdgeUm;
+  const bool by_rim = std::abs(shape.nearest_um - c.map.cladding_radius_um) < kByRimReachUm;
+  const double thin_edge_um =
+      std::hypot(rimmed ? kThinRimUm : kThinEdgeUm, by_rim ? kByRimUm : 0.0);
   const double fixed =
       std::hypot(std::hypot(kCellShare * um * sensitivity, thin_edge_um), blur_doubt, edge_um);
   feature->size_uncertainty_um =
