@@ -63,6 +63,7 @@ struct ScaleNoise {
 struct Detection {
   std::vector<Region> regions;
   std::vector<ScaleNoise> scales;  // of the speck search, fine to coarse
+  cv::Mat without_lines;           // CV_32FC1: the map's residual, less the lines that were found
 };
 
 // Ratio of the surround's Gaussian to the centre's in every matched response.

@@ -60,4 +60,8 @@ struct LocateOutcome {
 [[nodiscard]] Result<LocateOutcome> LocateFibre(const Frame& frame,
                                                 const LocateOptions& options = {});
 
+// The core by itself, where the cladding is known: by trial of the sizes that cores have. For a
+// picture from which scratches across the core have been taken out. Nothing where none is sure.
+[[nodiscard]] std::optional<Ellipse> LocateCore(const Frame& frame, const Ellipse& cladding);
+
 }  // namespace endgrade

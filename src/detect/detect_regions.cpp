@@ -237,10 +237,10 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   cv::Mat residual = contrast.residual.clone();
   const LinesFound lines = SearchLines(contrast, options, &residual);
   const double rim_share = FringeShare(contrast);
-  const cv::Mat without_lines = residual.clone();
+  detection.without_lines = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
   for (Region& region : specks)
-    RefineBorder(contrast, without_lines, detection.scales, rim_share, &region);
+    RefineBorder(contrast, detection.without_lines, detection.scales, rim_share, &region);
   std::erase_if(specks, [&](const Region& region) {
     return IsPartOfLine(region, lines, contrast.um_per_cell);
   });

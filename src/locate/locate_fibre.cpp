@@ -131,4 +131,8 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
   return LocateOutcome{std::nullopt, WhyNone(too_small, too_large)};
 }
 
+std::optional<Ellipse> LocateCore(const Frame& frame, const Ellipse& cladding) {
+  return locate::SearchCore(frame, cladding);
+}
+
 }  // namespace endgrade
