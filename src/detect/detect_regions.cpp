@@ -203,6 +203,37 @@ bool IsRimOfParticle(const ContrastMap& map,
   });
 }
 
+// Two specks in a row look like a line, too, with nothing between them.
+constexpr double kLeastBetween = 0.25;       // of the line's depth
+constexpr double kLeastBetweenShare = 0.15;  // of the line's cells; fewer tell nothing
+
+bool IsOnlySpecks(const ContrastMap& map, const Region& line, const cv::Mat& specks) {
+  double sum = 0;
+  size_t count = 0;
+  for (const cv::Point& cell : line.cells) {
+    if (specks.at<uchar>(cell)) continue;
+    sum += static_cast<double>(map.residual.at<float>(cell));
+    ++count;
+  }
+  if (static_cast<double>(count) < kLeastBetweenShare * static_cast<double>(line.cells.size())) {
+    return false;
+  }
+  const double sign = line.depth < 0 ? -1.0 : 1.0;
+  return sign * sum / static_cast<double>(count) < kLeastBetween * std::abs(line.depth);
+}
+
+// Specks with as much around them as blur and sharpening spread.
+cv::Mat MaskOf(const ContrastMap& map, const std::vector<Region>& specks) {
+  cv::Mat mask = cv::Mat::zeros(map.level.size(), CV_8UC1);
+  for (const Region& speck : specks) {
+    for (const cv::Point& cell : speck.cells) mask.at<uchar>(cell) = 255;
+  }
+  const int reach = 1 + static_cast<int>(std::lround(2.0 * map.blur_sigma_cells));
+  cv::dilate(
+      mask, mask, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * reach + 1, 2 * reach + 1}));
+  return mask;
+}
+
 // The line as a patch of the defect, reaching as far to its sides as the gap to the rest of it.
 Region AsPatch(const ContrastMap& map, Region line) {
   const int reach = std::max(1, cvRound(1.2 / map.um_per_cell));
@@ -245,14 +276,18 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
     return IsPartOfLine(region, lines, contrast.um_per_cell);
   });
   std::vector<Region> scratches;
+  std::vector<Region> rims;
+  cv::Mat mask;
   for (size_t i = 0; i < lines.lines.size(); ++i) {
     const Region& line = lines.lines[i];
     if (IsRimOfParticle(contrast, line, static_cast<int>(i) + 1, specks, lines.bands)) {
-      specks.push_back(AsPatch(contrast, line));
+      if (mask.empty()) mask = MaskOf(contrast, specks);
+      if (!IsOnlySpecks(contrast, line, mask)) rims.push_back(AsPatch(contrast, line));
     } else {
       scratches.push_back(line);
     }
   }
+  for (Region& rim : rims) specks.push_back(std::move(rim));
   JoinKinks(contrast, &scratches, &specks);
   cv::Mat smooth;
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);

@@ -28,14 +28,14 @@ constexpr double kStrayUm = 0.8;  // a band that wanders more than this off a ge
 constexpr double kEdgePerSnr = 1.6;   // in units of the total blur: shift of an edge by noise
 constexpr double kCellShare = 0.15;   // of a cell: where the grid lies
 constexpr double kBlurShare = 0.10;   // of the blur: how well the blur itself is known
-constexpr double kThinEdgeUm = 0.26;  // where a mark ends that thins out towards its edge
-constexpr double kThinRimUm = 0.85;   // the same of a rim
-constexpr double kByRimUm = 0.9;      // beside the cladding's edge, which is taken off with doubt
+constexpr double kThinEdgeUm = 0.30;  // where a mark ends that thins out towards its edge
+constexpr double kThinRimUm = 1.00;   // the same of a rim
+constexpr double kByRimUm = 1.1;      // beside the cladding's edge, which is taken off with doubt
 constexpr double kByRimReachUm = 4.0;
 constexpr double kShapeShare = 0.06;  // of the size: half height is not the edge of every shape
 
 // The same of a scratch's width, beyond what the fit of its profile says: scratches are no bars.
-constexpr double kLineEdgeUm = 0.20;
+constexpr double kLineEdgeUm = 0.26;
 constexpr double kLineShapeShare = 0.10;
 constexpr double kLineBlurShare = 0.30;
 constexpr double kLineCellShare = 0.45;  // of a cell: narrower than two, a line shows no width
