@@ -124,7 +124,10 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
 constexpr double kFaintContrast = 0.04;
 constexpr double kFaintSnr = 8.0;
 constexpr double kSmoothNoise = 0.006;  // of the glass, one cell
-constexpr double kCoreReachUm = 12.5;   // of a single-mode core's light
+// The errors of compression have longer tails than noise. They are no larger than a block's cells.
+constexpr double kSmoothNoiseSmall = 0.013;
+constexpr double kSmallUm = 5.0;
+constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
 
 bool IsTooFaint(const ContrastMap& map, const Region& region) {
   if (std::abs(region.depth) >= kFaintContrast * map.glass_level || region.snr >= kFaintSnr) {
@@ -134,7 +137,9 @@ bool IsTooFaint(const ContrastMap& map, const Region& region) {
   const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
   const bool by_the_core =
       whole.contains(peak) && map.radius_um.at<float>(peak) < static_cast<float>(kCoreReachUm);
-  return by_the_core || map.glass_noise < kSmoothNoise * map.glass_level;
+  const bool small = LongestSide(region) * map.um_per_cell < kSmallUm;
+  return by_the_core ||
+         map.glass_noise < (small ? kSmoothNoiseSmall : kSmoothNoise) * map.glass_level;
 }
 
 // The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc

@@ -3,7 +3,9 @@
 #include "tests/support/drawn_face.h"
 
 #include <gtest/gtest.h>
+#include <opencv2/imgproc.hpp>
 
+#include <algorithm>
 #include <cmath>
 
 namespace endgrade {
@@ -176,6 +178,47 @@ TEST(DetectRegions, GivesTheSameFeaturesTwice) {
     EXPECT_EQ(once[i].size_um, twice[i].size_um);
     EXPECT_EQ(once[i].outline_px, twice[i].outline_px);
   }
+}
+
+double SpanUm(const ContrastMap& map, const Region& region) {
+  const cv::Rect box = cv::boundingRect(region.cells);
+  return std::max(box.width, box.height) * map.um_per_cell;
+}
+
+TEST(DetectRegions, DoesNotTakeTwoSpecksInARowForOne) {
+  test::DrawnFace face;
+  face.discs = {{{-30, -8}, 6.0, -0.5}, {{-30, 8}, 5.0, -0.5}};
+  const ContrastMap map = test::FlattenDrawn(test::Draw(face), test::ShippedLimits("sm-upc"));
+  for (const Region& region : DetectRegions(map).regions) {
+    EXPECT_LT(SpanUm(map, region), 9.0);
+    EXPECT_FALSE(region.is_line);
+  }
+}
+
+TEST(DetectRegions, TakesTwoLikeDashesForOneScratch) {
+  test::DrawnFace face;
+  face.um_per_px = 0.9;
+  face.size = {400, 400};
+  face.grain = 1.0;
+  face.lines = {{{70, 60}, {86, 68}, 3.5, 0.4}, {{89, 69.5}, {105, 77.5}, 3.5, 0.4}};
+  const ContrastMap map = test::FlattenDrawn(test::Draw(face), test::ShippedLimits("sm-upc"));
+  double longest = 0;
+  for (const Region& region : DetectRegions(map).regions) {
+    if (region.is_line) longest = std::max(longest, SpanUm(map, region));
+  }
+  EXPECT_GT(longest, 30.0);
+}
+
+TEST(DetectRegions, SeesAChipInTheRim) {
+  test::DrawnFace face;
+  face.discs = {{{61.5, 0}, 7.0, -0.6}};
+  const ContrastMap map = test::FlattenDrawn(test::Draw(face), test::ShippedLimits("sm-upc"));
+  const auto regions = DetectRegions(map).regions;
+  EXPECT_TRUE(std::any_of(regions.begin(), regions.end(), [&](const Region& region) {
+    const cv::Vec2d um = map.um_from_cell * cv::Vec2d(region.peak.x - map.centre_cell.x,
+                                                      region.peak.y - map.centre_cell.y);
+    return std::hypot(um[0] - 61.5, um[1]) < 3.5;
+  }));
 }
 
 }  // namespace

@@ -55,6 +55,63 @@ TEST(Flatten, FindsAPitInTheMiddleOfALitCore) {
   EXPECT_LT(MeanResidual(map, {0, 0}, 0.6), -20.0);
 }
 
+// What a camera's stripes do to every pixel, rounded again.
+void AddStripes(double contrast, double period_px, double turn_deg, cv::Mat* luma) {
+  const double wave = 2.0 * CV_PI / period_px;
+  const double turn = turn_deg * CV_PI / 180.0;
+  for (int y = 0; y < luma->rows; ++y) {
+    for (int x = 0; x < luma->cols; ++x) {
+      const double phase = wave * (x * std::cos(turn) + y * std::sin(turn));
+      auto& value = luma->at<uchar>(y, x);
+      value = cv::saturate_cast<uchar>(value * (1.0 + contrast * std::sin(phase)));
+    }
+  }
+}
+
+TEST(Flatten, TakesOffStripesThatTheCameraLaysOverAll) {
+  const test::DrawnFace face;
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const double plain = test::FlattenDrawn(test::Draw(face), limits).glass_noise;
+  for (const double period_px : {7.3, 12.0, 21.7}) {
+    test::Drawn striped = test::Draw(face);
+    AddStripes(0.02, period_px, 31.0, &striped.frame.luma);
+    // Left in, they would add half of 1.8 squared to the variance: 2.0 in place of 1.5. Rounding
+    // twice adds another 1/12.
+    EXPECT_NEAR(test::FlattenDrawn(striped, limits).glass_noise, plain, 0.12) << period_px;
+  }
+}
+
+TEST(Flatten, LeavesParallelScratchesWhereTheyAre) {
+  test::DrawnFace face;
+  for (const double x : {-40.0, -31.0, -24.0, -13.0, -5.0, 8.0, 15.0, 27.0, 33.0}) {
+    face.lines.push_back({{x, -50.0}, {x + 20.0, 50.0}, 1.5, -0.06});
+  }
+  const ContrastMap map = test::FlattenDrawn(test::Draw(face), test::ShippedLimits("sm-upc"));
+  // Blurred over 0.5 um, two thirds of a bar 1.5 um wide are left within 0.5 um of its middle.
+  for (const double x : {-31.0, -5.0, 15.0}) {
+    EXPECT_LT(MeanResidual(map, {x + 10.0, 0.0}, 0.5), -0.024 * face.glass) << x;
+  }
+}
+
+TEST(Flatten, FollowsARimThatIsNotWhereItWasFitted) {
+  const test::DrawnFace face;
+  test::Drawn drawn = test::Draw(face);
+  drawn.fibre.cladding.centre_px.x += 0.4;  // 0.16 um
+  drawn.scale.centre_px.x += 0.4;
+  const ContrastMap map = test::FlattenDrawn(drawn, test::ShippedLimits("sm-upc"));
+  for (const double angle : {0.0, 1.0, 2.0, 3.0, 4.0, 5.0}) {
+    const cv::Point2d at(62.5 * std::cos(angle), 62.5 * std::sin(angle));
+    EXPECT_NEAR(MeanResidual(map, at, 1.0), 0.0, 2.0) << angle;
+  }
+}
+
+TEST(Flatten, DoesNotTakeAChipForTheRim) {
+  test::DrawnFace face;
+  face.discs = {{{61.0, 0}, 8.0, -0.5}};
+  const ContrastMap map = test::FlattenDrawn(test::Draw(face), test::ShippedLimits("sm-upc"));
+  EXPECT_LT(MeanResidual(map, {61.0, 0}, 2.0), -0.3 * face.glass);
+}
+
 TEST(Flatten, PlacesCellsWhereTheirPixelsAre) {
   ContrastMap map;
   map.roi_px = {10, 20, 30, 30};

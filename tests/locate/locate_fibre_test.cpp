@@ -281,5 +281,18 @@ TEST(LocateFibre, RefusesAnEmptyFrameAndBadOptions) {
             "LocateOptions.min_rim_seen_fraction = 0.1: must be within [0.2, 1]");
 }
 
+TEST(LocateFibre, FindsAThinRingBetweenGlassAndFerruleOfNearlyOneBrightness) {
+  Scene scene = CleanScene(400.0);
+  scene.size = {1600, 1200};
+  scene.truth.centre_px = {945.3, 545.7};
+  scene.truth.cladding = 160;
+  scene.truth.ferrule = 148;
+  scene.nuisance.grain = 3.0;
+  scene.truth.core = CoreKind::kNone;
+  scene.truth.ring_um = 1.0;
+  scene.truth.ring_level = 110;
+  ExpectFound(scene, 0.3, 1.0);
+}
+
 }  // namespace
 }  // namespace endgrade
