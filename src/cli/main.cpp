@@ -59,6 +59,7 @@ int Run(int argc, char** argv) {
   endgrade::cli::AddGrade(app, &exit_code);
   endgrade::cli::AddLimits(app, &exit_code);
   endgrade::cli::AddExplain(app, &exit_code);
+  endgrade::cli::AddCompare(app, &exit_code);
   endgrade::cli::AddCamera(app, &exit_code);
   endgrade::cli::AddLot(app, &exit_code);
   endgrade::cli::AddStudy(app, &exit_code);

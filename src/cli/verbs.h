@@ -14,6 +14,7 @@ namespace endgrade::cli {
 void AddGrade(CLI::App& app, int* exit_code);
 void AddLimits(CLI::App& app, int* exit_code);
 void AddCamera(CLI::App& app, int* exit_code);
+void AddCompare(CLI::App& app, int* exit_code);
 void AddExplain(CLI::App& app, int* exit_code);
 void AddLot(CLI::App& app, int* exit_code);
 void AddStudy(CLI::App& app, int* exit_code);

@@ -7,7 +7,7 @@ import unittest
 
 ENDGRADE = os.environ["ENDGRADE"]
 VERBS = [["grade"], ["limits"], ["limits", "list"], ["limits", "show"], ["limits", "check"],
-         ["render"], ["explain"],
+         ["render"], ["explain"], ["compare"],
          ["camera"], ["camera", "learn"], ["camera", "target"]]
 
 
