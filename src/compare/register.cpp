@@ -64,8 +64,7 @@ Evidence Gather(const Attempt& before,
                 const Attempt& after,
                 const std::vector<compare::Mark>& marks_before,
                 const std::vector<compare::Mark>& marks_after,
-                bool mirrored,
-                double apart_deg) {
+                bool mirrored) {
   Evidence evidence;
   evidence.mirrored = mirrored;
   auto correlation = compare::CorrelateGrain(before, after, mirrored);
@@ -73,18 +72,33 @@ Evidence Gather(const Attempt& before,
   if (correlation.inverted) {
     for (double& value : evidence.grain) value = -value;
   }
-  const Peak first = FindPeak(evidence.grain, std::nullopt, apart_deg);
-  const Peak next = FindPeak(evidence.grain, first.at, apart_deg);
-  evidence.grain_noise = std::max(1.0, next.value / kOrdinarySecond);
   evidence.marks = compare::ScoreMarks(marks_before, marks_after, mirrored, false);
-  evidence.both.resize(static_cast<std::size_t>(kNumAngles));
-  for (std::size_t i = 0; i < evidence.both.size(); ++i) {
-    const double grain = std::clamp(evidence.grain[i] / evidence.grain_noise, 0.0, kMostGrainSigma);
-    evidence.both[i] = evidence.marks[i] + 0.5 * grain * grain;
-  }
-  evidence.best = FindPeak(evidence.both, std::nullopt, apart_deg);
-  evidence.second = FindPeak(evidence.both, evidence.best.at, apart_deg);
   return evidence;
+}
+
+double LargestGrain(const Evidence& evidence) {
+  return *std::max_element(evidence.grain.begin(), evidence.grain.end());
+}
+
+// The tallest peak of the grain that is not the tallest of all, mirrored or not.
+double NextGrain(const Evidence& straight, const Evidence& mirrored, double apart_deg) {
+  const bool first = LargestGrain(straight) >= LargestGrain(mirrored);
+  const Evidence& best = first ? straight : mirrored;
+  const Peak peak = FindPeak(best.grain, std::nullopt, apart_deg);
+  return std::max(FindPeak(best.grain, peak.at, apart_deg).value,
+                  LargestGrain(first ? mirrored : straight));
+}
+
+// Adds up what grain and marks say, the grain in multiples of `noise`.
+void Weigh(double noise, double apart_deg, Evidence* evidence) {
+  evidence->grain_noise = noise;
+  evidence->both.resize(evidence->grain.size());
+  for (std::size_t i = 0; i < evidence->both.size(); ++i) {
+    const double grain = std::clamp(evidence->grain[i] / noise, 0.0, kMostGrainSigma);
+    evidence->both[i] = evidence->marks[i] + 0.5 * grain * grain;
+  }
+  evidence->best = FindPeak(evidence->both, std::nullopt, apart_deg);
+  evidence->second = FindPeak(evidence->both, evidence->best.at, apart_deg);
 }
 
 // Rotation between the grid's steps, from the grain's own peak.
@@ -255,10 +269,12 @@ Registration RegisterAttempts(const Attempt& before,
   r.scale_ratio = second.scale.um_per_px / first.scale.um_per_px;
   const auto marks_before = compare::MarksOf(first);
   const auto marks_after = compare::MarksOf(second);
-  const Evidence straight =
-      Gather(before, after, marks_before, marks_after, false, options.apart_deg);
-  const Evidence mirrored =
-      Gather(before, after, marks_before, marks_after, true, options.apart_deg);
+  Evidence straight = Gather(before, after, marks_before, marks_after, false);
+  Evidence mirrored = Gather(before, after, marks_before, marks_after, true);
+  const double noise =
+      std::max(1.0, NextGrain(straight, mirrored, options.apart_deg) / kOrdinarySecond);
+  Weigh(noise, options.apart_deg, &straight);
+  Weigh(noise, options.apart_deg, &mirrored);
   Evidence better = straight.best.value >= mirrored.best.value ? straight : mirrored;
   const Evidence& other = better.mirrored ? straight : mirrored;
   if (other.best.value > better.second.value) better.second = other.best;

@@ -15,6 +15,7 @@ using render::Random;
 constexpr double kStays = 0.2;
 constexpr double kIsMoved = 0.1;
 constexpr double kIsSmeared = 0.06;
+constexpr double kLeastSmeared_um = 2.5;
 
 bool IsDamage(FeatureShape shape) {
   return shape == FeatureShape::kScratch || shape == FeatureShape::kPit ||
@@ -29,7 +30,10 @@ void Move(Random& random, SceneFeature& feature) {
 
 // Drawn out along the wipe and thinner for it.
 void Smear(Random& random, SceneFeature& feature) {
-  if (render::IsLine(feature.shape)) return Move(random, feature);
+  // What is hardly larger than the light's own blur looks much the same drawn out.
+  if (render::IsLine(feature.shape) || feature.diameter_um < kLeastSmeared_um) {
+    return Move(random, feature);
+  }
   const double longer = random.Uniform(2, 3);
   feature.elongation = std::min(6.0, feature.elongation * longer);
   feature.diameter_um = std::min(300.0, feature.diameter_um * random.Uniform(1.3, 1.7));

@@ -73,7 +73,7 @@ class LimitsTest(unittest.TestCase):
     def test_check_is_0_for_good_and_2_with_file_and_line_for_bad(self):
         zones = os.path.join(os.environ["ENDGRADE_SOURCE_DIR"], "zones")
         good = [os.path.join(folder, name) for folder, _, names in os.walk(zones)
-                for name in names if name.endswith(".toml")]
+                for name in names if name.endswith(".toml") and name != "advice.toml"]
         self.assertGreaterEqual(len(good), 5)
         self.assertEqual(run("limits", "check", *good).returncode, 0)
         bad = os.path.join(os.environ["ENDGRADE_BINARY_DIR"], "usage-test-bad.toml")
