@@ -65,8 +65,9 @@ struct RegisterOptions {
   double min_log_odds = 12.0;
   double min_margin = 10.0;
 
-  // Rotations nearer to each other than this are one and the same. Range [0.5, 20].
-  double apart_deg = 3.0;
+  // Rotations nearer to each other than this are one and the same: marks' own places leave so much
+  // of a peak's foot. Range [1, 30].
+  double apart_deg = 10.0;
 
   [[nodiscard]] std::optional<std::string> Problem() const;
 };

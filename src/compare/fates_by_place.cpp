@@ -9,11 +9,14 @@
 namespace endgrade::compare {
 namespace {
 
-constexpr double kReach_um = 1.2;    // between outlines of one thing in two pictures
-constexpr double kCovered = 0.4;     // of one feature's pixels by the other's: the same thing
-constexpr double kMostGrowth = 1.5;  // of the enclosing diameter, beyond blur and uncertainty
-constexpr double kSlack_um = 1.2;
-constexpr double kMovedShare = 0.4;  // of the smaller diameter
+constexpr double kReach_um = 1.2;     // between outlines of one thing in two pictures
+constexpr double kCovered = 0.4;      // of one feature's pixels by the other's: the same thing
+constexpr double kMostGrowth = 1.35;  // of the enclosing diameter, beyond blur and uncertainty
+constexpr double kSlack_um = 0.8;
+constexpr double kSameLook =
+    0.65;                       // share of its look that was there before: neither new nor moved
+constexpr double kAlike = 0.5;  // two looks that are one thing's
+constexpr double kMovedShare = 0.15;  // of the smaller diameter
 constexpr double kLeastMove_um = 2.0;
 constexpr double kSureShare = 3.0;  // times the noise of a look
 constexpr double kLeastInView = 0.85;
@@ -55,7 +58,7 @@ class Matcher {
   }
 
   std::vector<FeatureFate> Match() {
-    for (std::size_t i = 0; i < was_.size(); ++i) fates_.push_back(FateOf(i));
+    for (std::size_t i = 0; i < was_.size(); ++i) AddFateOf(i);
     std::vector<bool> partner(is_.size(), false);
     for (const FeatureFate& fate : fates_) {
       if (fate.after) partner[*fate.after] = true;
@@ -87,48 +90,64 @@ class Matcher {
     return best;
   }
 
-  FeatureFate FateOf(std::size_t i) const {
-    const Feature& feature = before_.features[i];
+  std::optional<Look> LookAfter(std::size_t i, cv::Point2d moved_um = {}) const {
+    return LookFor(before_.features[i], soft_.before, soft_.after, [&](cv::Point2d p) {
+      return registration_.ToAfter(p) + moved_um;
+    });
+  }
+
+  std::optional<Look> LookBefore(std::size_t j, cv::Point2d moved_um = {}) const {
+    return LookFor(after_.features[j], soft_.after, soft_.before, [&](cv::Point2d p) {
+      return registration_.ToBefore(p - moved_um);
+    });
+  }
+
+  static std::optional<ForcedLook> Figures(const std::optional<Look>& look) {
+    if (!look) return std::nullopt;
+    return ForcedLook{
+        look->contrast, look->share * look->contrast, look->share_noise * std::abs(look->contrast)};
+  }
+
+  [[nodiscard]] bool IsAbsent(const std::optional<Look>& look) const {
+    return look && look->in_view >= kLeastInView && look->WouldShow(options_.would_show_sigma) &&
+           look->share < options_.gone_below && 1.0 - look->share > kSureShare * look->share_noise;
+  }
+
+  // Adds what became of feature i.
+  void AddFateOf(std::size_t i) {
     FeatureFate fate;
     fate.before = i;
-    const auto look = LookFor(feature, soft_.before, soft_.after, [&](cv::Point2d p) {
-      return registration_.ToAfter(p);
-    });
-    if (look)
-      fate.look = {look->contrast,
-                   look->share * look->contrast,
-                   look->share_noise * std::abs(look->contrast)};
+    const auto look = LookAfter(i);
+    fate.look = Figures(look);
     if (const auto j = Partner(i)) {
-      fate.after = j;
-      StayedOrChanged(feature, after_.features[*j], &fate);
-      return fate;
-    }
-    if (Covered(was_[i], is_, reach_um_) >= kCovered) {
+      const auto back = LookBefore(*j);
+      if (IsAbsent(look) && IsAbsent(back)) {
+        Say(Fate::kGone, "another thing lies at its place now", &fate);
+      } else {
+        fate.after = j;
+        StayedOrChanged(i, *j, back, &fate);
+      }
+    } else if (Covered(was_[i], is_, reach_um_) >= kCovered) {
       if (look && look->share >= options_.gone_below) {
         Say(Fate::kStillThere, "part of a larger thing now", &fate);
       } else {
         Say(Fate::kCannotTell, "something else lies over its place", &fate);
       }
-      return fate;
+    } else {
+      ByLook(look, Fate::kGone, "photograph after", &fate);
     }
-    ByLook(look, Fate::kGone, "photograph after", &fate);
-    return fate;
+    fates_.push_back(std::move(fate));
   }
 
   FeatureFate FateOfNew(std::size_t j) const {
     FeatureFate fate;
     fate.after = j;
-    if (Covered(is_[j], was_, reach_um_) >= kCovered) {
+    const auto look = LookBefore(j);
+    fate.look = Figures(look);
+    if (!IsAbsent(look) && Covered(is_[j], was_, reach_um_) >= kCovered) {
       Say(Fate::kStillThere, "a piece of what was there before", &fate);
       return fate;
     }
-    const auto look = LookFor(after_.features[j], soft_.after, soft_.before, [&](cv::Point2d p) {
-      return registration_.ToBefore(p);
-    });
-    if (look)
-      fate.look = {look->contrast,
-                   look->share * look->contrast,
-                   look->share_noise * std::abs(look->contrast)};
     ByLook(look, Fate::kNew, "photograph before", &fate);
     return fate;
   }
@@ -157,37 +176,49 @@ class Matcher {
       Say(Fate::kCannotTell, "the " + other + " would not have shown it", fate);
       return;
     }
-    const bool absent =
-        look->share < options_.gone_below && 1.0 - look->share > kSureShare * look->share_noise;
-    if (absent) {
+    if (IsAbsent(look)) {
       Say(if_absent, "nothing is seen at its place in the " + other, fate);
     } else {
       Say(Fate::kCannotTell, "the " + other + " shows something faint at its place", fate);
     }
   }
 
-  void StayedOrChanged(const Feature& was, const Feature& is, FeatureFate* fate) const {
-    const bool scratches = was.kind == FeatureKind::kScratch || is.kind == FeatureKind::kScratch;
+  //   back   of what is there now, in the photograph before
+  void StayedOrChanged(std::size_t i,
+                       std::size_t j,
+                       const std::optional<Look>& back,
+                       FeatureFate* fate) const {
+    const Feature& was = before_.features[i];
+    const Feature& is = after_.features[j];
+    Say(Fate::kStillThere, "at its place", fate);
+    // How much of a scratch is seen differs from picture to picture; a blot's size does not.
+    if (was.kind == FeatureKind::kScratch || is.kind == FeatureKind::kScratch) return;
     const double slack =
         std::hypot(was.size_uncertainty_um, is.size_uncertainty_um) + blur_slack_um_;
-    const cv::Point2d off = is.centre_um - registration_.ToAfter(was.centre_um);
-    const double smaller = std::min(was.diameter_enclosing_um, is.diameter_enclosing_um);
-    if (!scratches) {
-      // How much of a scratch is seen differs from picture to picture; a blot's size does not.
-      if (is.diameter_enclosing_um > kMostGrowth * was.diameter_enclosing_um + slack) {
-        Say(Fate::kMoved, "at its place, but drawn out", fate);
-        return;
-      }
-      const double moved = std::hypot(off.x, off.y);
-      const bool same_size = smaller * kMoveSizeRatio + slack >
-                             std::max(was.diameter_enclosing_um, is.diameter_enclosing_um);
-      if (same_size && moved > std::max(kLeastMove_um + slack, kMovedShare * smaller)) {
-        fate->moved_um = moved;
-        Say(Fate::kMoved, "moved by a little", fate);
-        return;
-      }
+    const bool grown = is.diameter_enclosing_um > kMostGrowth * was.diameter_enclosing_um + slack;
+    if (grown && (!back || back->share < kSameLook)) {
+      Say(Fate::kMoved, "at its place, but drawn out", fate);
+      return;
     }
-    Say(Fate::kStillThere, "at its place", fate);
+    const cv::Point2d off = is.centre_um - registration_.ToAfter(was.centre_um);
+    const double moved = cv::norm(off);
+    const double smaller = std::min(was.diameter_enclosing_um, is.diameter_enclosing_um);
+    const double larger = std::max(was.diameter_enclosing_um, is.diameter_enclosing_um);
+    if (larger > kMoveSizeRatio * smaller + slack ||
+        moved <= std::max(kLeastMove_um + slack, kMovedShare * smaller)) {
+      return;
+    }
+    if (Likeness(i, j, off) > kAlike && back && back->share < kSameLook) {
+      fate->moved_um = moved;
+      Say(Fate::kMoved, "moved by a little", fate);
+    }
+  }
+
+  // How much two things look the same when one is laid on the other: the square of a correlation.
+  double Likeness(std::size_t i, std::size_t j, cv::Point2d moved_um) const {
+    const auto there = LookAfter(i, moved_um);
+    const auto back = LookBefore(j, moved_um);
+    return there && back ? std::max(0.0, there->share) * std::max(0.0, back->share) : 0.0;
   }
 
   // What kept its pixels while the face moved under it belongs to the camera.
@@ -235,8 +266,10 @@ class Matcher {
         const Feature& is = after_.features[*fates_[n].after];
         if (was.kind == FeatureKind::kScratch || !AlikeEnough(was, is)) continue;
         const cv::Point2d d = is.centre_um - registration_.ToAfter(was.centre_um);
-        const double distance = std::hypot(d.x, d.y);
-        if (distance <= options_.farthest_move_um) pairs.push_back({distance, g, n});
+        const double distance = cv::norm(d);
+        if (distance > options_.farthest_move_um) continue;
+        if (Likeness(*fates_[g].before, *fates_[n].after, d) < kAlike) continue;
+        pairs.push_back({distance, g, n});
       }
     }
     std::stable_sort(pairs.begin(), pairs.end(), [](const Pair& a, const Pair& b) {

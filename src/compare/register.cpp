@@ -21,6 +21,9 @@ constexpr double kMostGrainSigma = 9.0;
 // The best of some thousand places of noise stands out by about so much. Where the second peak
 // stands out by more, the noise is not normal, and all of it is taken to be as much larger.
 constexpr double kOrdinarySecond = 4.0;
+// Logarithm of how much rarer two set-ups are of which one shows the face as in a mirror; common
+// practice, no source.
+constexpr double kMirrorIsRare = 4.6;
 // A witness that says less than this is not asked.
 constexpr double kGrainSpeaks = 5.5;
 constexpr double kMarksSpeak = 9.0;
@@ -94,8 +97,11 @@ void Weigh(double noise, double apart_deg, Evidence* evidence) {
   evidence->grain_noise = noise;
   evidence->both.resize(evidence->grain.size());
   for (std::size_t i = 0; i < evidence->both.size(); ++i) {
-    const double grain = std::clamp(evidence->grain[i] / noise, 0.0, kMostGrainSigma);
-    evidence->both[i] = evidence->marks[i] + 0.5 * grain * grain;
+    // Half the square, as of normal noise, less what its best place by chance has.
+    const double grain = std::clamp(evidence->grain[i] / noise, kOrdinarySecond, kMostGrainSigma);
+    evidence->both[i] = evidence->marks[i] +
+                        0.5 * (grain * grain - kOrdinarySecond * kOrdinarySecond) -
+                        (evidence->mirrored ? kMirrorIsRare : 0.0);
   }
   evidence->best = FindPeak(evidence->both, std::nullopt, apart_deg);
   evidence->second = FindPeak(evidence->both, evidence->best.at, apart_deg);
@@ -252,7 +258,7 @@ std::optional<std::string> RegisterOptions::Problem() const {
   };
   if (auto problem = within("min_log_odds", min_log_odds, 5, 50)) return problem;
   if (auto problem = within("min_margin", min_margin, 5, 50)) return problem;
-  return within("apart_deg", apart_deg, 0.5, 20);
+  return within("apart_deg", apart_deg, 1, 30);
 }
 
 Registration RegisterAttempts(const Attempt& before,

@@ -262,20 +262,34 @@ std::vector<FaceMark> MarksOn(const Compared& compared, std::size_t attempt, con
   return marks;
 }
 
+std::vector<std::optional<cv::Rect2d>> PlaceNumbers(
+    const std::vector<FaceMark>& marks,
+    int side,
+    const std::function<cv::Size2d(const std::string&)>& size_of) {
+  std::vector<std::optional<cv::Rect2d>> places(marks.size());
+  std::vector<cv::Rect2d> taken;
+  for (std::size_t i = 0; i < marks.size() && i < kMostNumbers; ++i) {
+    places[i] =
+        PlaceNumber(BoxOf(marks[i].path), size_of(std::to_string(marks[i].id)), taken, side);
+    if (places[i]) taken.push_back(*places[i]);
+  }
+  return places;
+}
+
 void DrawMarks(cv::Mat& picture, const std::vector<FaceMark>& marks, double em, TextPainter& text) {
   for (const FaceMark& mark : marks) DrawPath(picture, mark.path, LookOf(mark.fate));
-  std::vector<cv::Rect2d> taken;
-  std::size_t numbered = 0;
-  for (const FaceMark& mark : marks) {
-    if (numbered++ >= kMostNumbers) break;
-    const FateLook look = LookOf(mark.fate);
-    const TextStyle style{em, true, look.colour};
-    const std::string number = std::to_string(mark.id);
-    const cv::Size2d size(text.Width(number, style) + 4, text.CapHeight(style) + 6);
-    const auto box = PlaceNumber(BoxOf(mark.path), size, taken, picture.cols);
-    if (!box) continue;
-    taken.push_back(*box);
-    text.DrawCased(picture, {box->x + 2, box->y + box->height - 3}, number, style, 2.0);
+  const auto places = PlaceNumbers(marks, picture.cols, [&](const std::string& number) {
+    const TextStyle style{em, true};
+    return cv::Size2d(text.Width(number, style) + 4, text.CapHeight(style) + 6);
+  });
+  for (std::size_t i = 0; i < marks.size(); ++i) {
+    if (!places[i]) continue;
+    const TextStyle style{em, true, LookOf(marks[i].fate).colour};
+    text.DrawCased(picture,
+                   {places[i]->x + 2, places[i]->y + places[i]->height - 3},
+                   std::to_string(marks[i].id),
+                   style,
+                   2.0);
   }
 }
 

@@ -8,6 +8,8 @@
 
 #include <opencv2/core.hpp>
 
+#include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -52,6 +54,13 @@ struct FaceMark {
 [[nodiscard]] std::vector<FaceMark> MarksOn(const Compared& compared,
                                             std::size_t attempt,
                                             const View& view);
+
+// Where each mark's number stands, as wide and as high as `size_of` says: beside its mark, over no
+// other number, inside the view. Empty where there is no such place, and beyond the first 40.
+[[nodiscard]] std::vector<std::optional<cv::Rect2d>> PlaceNumbers(
+    const std::vector<FaceMark>& marks,
+    int side,
+    const std::function<cv::Size2d(const std::string&)>& size_of);
 
 // Draws marks with their numbers, each with a dark rim so that it shows on any picture.
 void DrawMarks(cv::Mat& picture, const std::vector<FaceMark>& marks, double em, TextPainter& text);

@@ -6,6 +6,7 @@
 #include "endgrade/version.h"
 #include "present/encode.h"
 #include "present/escape.h"
+#include "present/strip_words.h"
 #include "present/words.h"
 #include "report/html.h"
 
@@ -22,8 +23,7 @@ using kainjow::mustache::data;
 constexpr int kSide = 1000;
 constexpr int kQuality = 88;
 constexpr std::size_t kShaDigits = 16;
-constexpr double kDashUnit = 2.6;
-constexpr std::size_t kMostNumbers = 40;
+constexpr double kDashUnit = 2.2;
 
 const char* SignOf(Verdict verdict) {
   switch (verdict) {
@@ -60,34 +60,34 @@ std::string SvgPath(const std::vector<cv::Point2d>& path, Fate fate) {
   for (const bool rim : {true, false}) {
     svg += "<path d=\"" + points + "\" fill=\"none\" stroke=\"" +
            (rim ? "#000" : Hex(look.colour)) + "\" stroke-width=\"" +
-           Number(look.width + (rim ? 2.6 : 0.4)) + "\"" + style + "/>";
+           Number(look.width + (rim ? 2.6 : 0.4)) + "\" vector-effect=\"non-scaling-stroke\"" +
+           style + "/>";
   }
   return svg;
 }
 
-std::string SvgNumber(const FaceMark& mark, int side) {
-  double right = 0;
-  double top = 1e9;
-  for (const cv::Point2d& p : mark.path) {
-    right = std::max(right, p.x);
-    top = std::min(top, p.y);
-  }
-  const double x = std::clamp(right + 3, 4.0, side - 40.0);
-  const double y = std::clamp(top + 6, 24.0, side - 6.0);
-  const std::string at = "x=\"" + Number(x) + "\" y=\"" + Number(y) + "\"";
+// Digits of DejaVu Sans Bold are 0.7 em wide and high.
+constexpr double kEm = 26;
+constexpr double kDigit = 0.7 * kEm;
+
+std::string SvgNumber(const FaceMark& mark, const cv::Rect2d& place) {
+  const std::string at = "x=\"" + Number(place.x + place.width / 2) + "\" y=\"" +
+                         Number(place.y + place.height - 3) + "\"";
   const std::string id = std::to_string(mark.id);
-  return "<text " + at + " stroke=\"#000\" stroke-width=\"4\">" + id + "</text><text " + at +
+  return "<text " + at + " stroke=\"#000\" stroke-width=\"5\">" + id + "</text><text " + at +
          " fill=\"" + Hex(LookOf(mark.fate).colour) + "\">" + id + "</text>";
 }
 
 std::string SvgMarks(const std::vector<FaceMark>& marks, int side) {
   const std::string size = std::to_string(side);
   std::string svg = "<svg viewBox=\"0 0 " + size + " " + size +
-                    "\" role=\"img\" aria-label=\"marks of the things listed beside\" "
-                    "font-size=\"24\" font-weight=\"700\" font-family=\"sans-serif\">";
+                    "\" role=\"img\" aria-label=\"marks of the things listed beside\">";
   for (const FaceMark& mark : marks) svg += SvgPath(mark.path, mark.fate);
-  for (std::size_t i = 0; i < marks.size() && i < kMostNumbers; ++i) {
-    svg += SvgNumber(marks[i], side);
+  const auto places = PlaceNumbers(marks, side, [](const std::string& number) {
+    return cv::Size2d(kDigit * static_cast<double>(number.size()) + 4, kDigit + 6);
+  });
+  for (std::size_t i = 0; i < marks.size(); ++i) {
+    if (places[i]) svg += SvgNumber(marks[i], *places[i]);
   }
   return svg + "</svg>";
 }
@@ -128,7 +128,7 @@ Result<data> AttemptData(const Compared& compared, std::size_t i) {
   data reasons{data::type::list};
   for (const Reason& reason : attempt.grade.reasons) {
     data text;
-    text.set("text", PrintableText(reason.text));
+    text.set("text", Typeset(PrintableText(reason.text)));
     reasons.push_back(text);
   }
   entry.set("reasons", reasons);
@@ -145,11 +145,11 @@ data Things(const Compared& compared) {
       if (track.fate != fate) continue;
       data thing;
       thing.set("id", std::to_string(track.id));
-      thing.set("what", ThingWords(compared.attempts, compared.limits, track));
+      thing.set("what", Typeset(ThingWords(compared.attempts, compared.limits, track)));
       thing.set("fate", FateWords(fate));
       thing.set("mark", LegendMark(fate));
       thing.set("permanent", Flag(track.likely_permanent));
-      thing.set("why", PrintableText(WhyWords(track)));
+      thing.set("why", Typeset(PrintableText(WhyWords(track))));
       things.push_back(thing);
     }
   }
@@ -185,10 +185,12 @@ Result<std::string> ComparisonPage(const Compared& compared) {
   page.set("counts", CountWords(compared.comparison));
   page.set("aligned_all", Flag(AlignedAll(compared.comparison)));
   data legend{data::type::list};
-  for (const Fate fate : kFates) {
+  const auto counts = CountFates(compared.comparison);
+  for (std::size_t i = 0; i < kFates.size(); ++i) {
+    if (counts[i] == 0) continue;
     data entry;
-    entry.set("mark", LegendMark(fate));
-    entry.set("words", FateWords(fate));
+    entry.set("mark", LegendMark(kFates[i]));
+    entry.set("words", FateWords(kFates[i]));
     legend.push_back(entry);
   }
   page.set("legend", legend);

@@ -146,13 +146,17 @@ def judge_fates(pairs, a, b, grade_a, grade_b, pair, tally, seed):
         said = fates_of(pair, "before", ids_a) + fates_of(pair, "after", ids_b)
         words = [f["fate"] for f in said]
         wanted = each["fate"]
+        if wanted == "moved":
+            tally["moved"] += 1
+            tally["moved_right"] += wanted in words
+            tally["moved_as_two"] += wanted not in words and "gone" in words and "new" in words
+            if "moved" not in words:
+                tally["examples"].append(
+                    f"seed {seed}: {one['shape']} {each['before']}/{each['after']} was moved, said "
+                    + ", ".join(sorted(set(words))) + (" (touches another)" if touching else ""))
+            continue
         tally["found"] += 1
         ok = wanted in words
-        # What moved or was smeared and is still there in part is both.
-        if wanted == "moved" and not ok:
-            ok = "gone" in words and "new" in words  # said as two things
-            if ok:
-                tally["moved_as_two"] += 1
         if ok:
             tally["right"] += 1
         elif words and all(w == "cannot_tell" for w in words):
@@ -240,7 +244,7 @@ def main():
     if arguments.strangers:
         return strangers(arguments, folder, seeds)
     tally = {k: 0 for k in ("asked", "found", "not_found", "right", "wrong", "cannot_tell", "no_word",
-                            "moved_as_two")}
+                            "moved", "moved_right", "moved_as_two")}
     tally["examples"] = []
     by_known = {True: dict(tally, examples=[]), False: dict(tally, examples=[])}
     turns, shifts, wrong, no_fibre, unknown, fair_turns, fair_shifts = [], [], [], 0, 0, [], []
@@ -296,9 +300,10 @@ def main():
         t = by_known[known]
         n = max(1, t["found"])
         print(f"fates, rotation {'known' if known else 'unknown'}: features asked {t['asked']}, found in neither "
-              f"photograph {t['not_found']}; of {t['found']}: right {t['right']} ({100 * t['right'] / n:.1f} %), "
-              f"cannot tell {t['cannot_tell']}, wrong {t['wrong']}, no word {t['no_word']}; moved told as gone and "
-              f"new {t['moved_as_two']}")
+              f"photograph {t['not_found']}; gone, still there or new: {t['found']}, right {t['right']} "
+              f"({100 * t['right'] / n:.1f} %), cannot tell {t['cannot_tell']}, wrong {t['wrong']}, no word "
+              f"{t['no_word']}; moved or smeared: {t['moved']}, right {t['moved_right']}, told as gone and new "
+              f"{t['moved_as_two']}")
         for line in t["examples"][:60 if arguments.verbose else 12]:
             print("  ", line)
     return 0
