@@ -14,14 +14,16 @@ constexpr double kCovered = 0.4;      // of one feature's pixels by the other's:
 constexpr double kMostGrowth = 1.35;  // of the enclosing diameter, beyond blur and uncertainty
 constexpr double kSlack_um = 0.8;
 constexpr double kSameLook =
-    0.65;                       // share of its look that was there before: neither new nor moved
-constexpr double kAlike = 0.5;  // two looks that are one thing's
-constexpr double kMovedShare = 0.15;  // of the smaller diameter
+    0.65;  // share of its look that was there before: neither new nor moved
+constexpr double kSameWhenGrown = 0.85;  // the same of a larger thing: two that are seen as one now
+constexpr double kAlike = 0.5;           // two looks that are one thing's
+constexpr double kMovedShare = 0.15;     // of the smaller diameter
 constexpr double kLeastMove_um = 2.0;
 constexpr double kSureShare = 3.0;  // times the noise of a look
 constexpr double kLeastInView = 0.85;
-constexpr double kMoveSizeRatio = 1.35;  // of a thing that was moved
-constexpr double kMoveContrastRatio = 1.7;
+constexpr double kMoveSizeRatio = 1.35;     // of a thing that was moved
+constexpr double kMoveContrastRatio = 2.5;  // other cameras and focus store other contrasts
+constexpr double kMostChance = 0.15;        // that some new thing lies so near by chance
 constexpr double kSamePlace_px = 1.2;
 
 double Blur_um(const Attempt& attempt) {
@@ -110,7 +112,8 @@ class Matcher {
 
   [[nodiscard]] bool IsAbsent(const std::optional<Look>& look) const {
     return look && look->in_view >= kLeastInView && look->WouldShow(options_.would_show_sigma) &&
-           look->share < options_.gone_below && 1.0 - look->share > kSureShare * look->share_noise;
+           std::abs(look->share) < options_.gone_below &&
+           1.0 - look->share > kSureShare * look->share_noise;
   }
 
   // Adds what became of feature i.
@@ -196,7 +199,7 @@ class Matcher {
     const double slack =
         std::hypot(was.size_uncertainty_um, is.size_uncertainty_um) + blur_slack_um_;
     const bool grown = is.diameter_enclosing_um > kMostGrowth * was.diameter_enclosing_um + slack;
-    if (grown && (!back || back->share < kSameLook)) {
+    if (grown && (!back || back->share < kSameWhenGrown)) {
       Say(Fate::kMoved, "at its place, but drawn out", fate);
       return;
     }
@@ -248,7 +251,13 @@ class Matcher {
     const double faint = std::min(std::abs(a.contrast_peak), std::abs(b.contrast_peak));
     const double strong = std::max(std::abs(a.contrast_peak), std::abs(b.contrast_peak));
     return a.kind == b.kind && a.contrast_peak * b.contrast_peak > 0 &&
-           large <= kMoveSizeRatio * small + 0.5 && strong <= kMoveContrastRatio * faint;
+           large <= kMoveSizeRatio * small + kSlack_um && strong <= kMoveContrastRatio * faint;
+  }
+
+  // How much of the contact zone lies nearer than this: the chance that one new thing lands there.
+  static double ShareOfFace(double distance_um) {
+    constexpr double kContactRadius_um = 125;
+    return distance_um * distance_um / (kContactRadius_um * kContactRadius_um);
   }
 
   // One that went and one that came, alike and near each other: moved. Nearest pairs first.
@@ -257,6 +266,8 @@ class Matcher {
       double distance;
       std::size_t gone, came;
     };
+    const auto num_new = static_cast<double>(std::count_if(
+        fates_.begin(), fates_.end(), [](const FeatureFate& f) { return f.fate == Fate::kNew; }));
     std::vector<Pair> pairs;
     for (std::size_t g = 0; g < fates_.size(); ++g) {
       if (fates_[g].fate != Fate::kGone) continue;
@@ -267,7 +278,9 @@ class Matcher {
         if (was.kind == FeatureKind::kScratch || !AlikeEnough(was, is)) continue;
         const cv::Point2d d = is.centre_um - registration_.ToAfter(was.centre_um);
         const double distance = cv::norm(d);
-        if (distance > options_.farthest_move_um) continue;
+        if (distance > options_.farthest_move_um || num_new * ShareOfFace(distance) > kMostChance) {
+          continue;
+        }
         if (Likeness(*fates_[g].before, *fates_[n].after, d) < kAlike) continue;
         pairs.push_back({distance, g, n});
       }
