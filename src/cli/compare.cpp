@@ -69,6 +69,15 @@ Result<std::vector<Frame>> ReadFrames(const CompareArguments& arguments,
   for (const std::string& picture : arguments.pictures) {
     auto frame = ReadFrame(picture, options);
     if (!frame.ok()) return frame.error();
+    for (const Frame& earlier : frames) {
+      if (earlier.sha256 != frame->sha256) continue;
+      // It would count as a cleaning that changed nothing.
+      return Error{ErrorKind::kBadOption,
+                   picture,
+                   0,
+                   "is the same photograph as " + earlier.path.string(),
+                   "Name each photograph once, in the order they were taken"};
+    }
     frames.push_back(*std::move(frame));
   }
   return frames;

@@ -93,7 +93,10 @@ class CompareTest(unittest.TestCase):
         jsonschema.validate(json.loads(first), SCHEMA)
 
     def test_a_series_follows_each_thing_and_ends_with_the_last_verdict(self):
-        done = run("--json", BEFORE, AFTER, AFTER)
+        again = self.folder / "again.png"  # other bytes, the same face
+        with Image.open(AFTER) as picture:
+            picture.save(again)
+        done = run("--json", BEFORE, AFTER, again)
         record = json.loads(done.stdout)
         jsonschema.validate(record, SCHEMA)
         self.assertEqual(len(record["pairs"]), 2)
@@ -125,6 +128,7 @@ class CompareTest(unittest.TestCase):
         missing = self.folder / "gone.png"
         for arguments, limits, word in [((BEFORE, missing), ("--limits", "sm-upc"), "gone.png"),
                                         ((BEFORE,), ("--limits", "sm-upc"), "two"),
+                                        ((BEFORE, BEFORE), ("--limits", "sm-upc"), "same photograph"),
                                         ((BEFORE, AFTER), (), "sm-upc"),
                                         (("--out", DEMO, BEFORE, AFTER), ("--limits", "sm-upc"), "--out")]:
             with self.subTest(arguments=arguments):

@@ -13,6 +13,7 @@ counted apart, because that is the search's miss and not the comparison's.
 import argparse
 import json
 import math
+import signal
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -250,7 +251,9 @@ def main():
     turns, shifts, wrong, no_fibre, unknown, fair_turns, fair_shifts = [], [], [], 0, 0, [], []
     fair, fair_known, total = 0, 0, 0
     sources = {}
-    with ThreadPoolExecutor(2) as pool:
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # breaks off, and reports what there is
+    pool = ThreadPoolExecutor(2)
+    try:
         for seed, a, b, pairs, grades, result in pool.map(lambda s: one_pair(arguments, folder, s), seeds):
             pair = result["pairs"][0]
             total += 1
@@ -282,6 +285,10 @@ def main():
                       pair["source"], f"off {off:.2f}", f"shift {shift_um(pair, a, b):.2f}" if known else "",
                       "marks", marks, f"grain {grain:.3f}", pair["evidence"])
             judge_fates(pairs, a, b, *grades, pair, by_known[known], seed)
+    except KeyboardInterrupt:
+        print("broken off: what follows is of the pairs so far")
+        pool.shutdown(wait=True, cancel_futures=True)
+
     def within(values, limit):
         return 100 * sum(v <= limit for v in values) / max(1, len(values))
     print(f"pairs {total}, no fibre in one {no_fibre}, rotation unknown {unknown} "
