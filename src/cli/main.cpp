@@ -64,6 +64,9 @@ int Run(int argc, char** argv) {
   endgrade::cli::AddLot(app, &exit_code);
   endgrade::cli::AddStudy(app, &exit_code);
   endgrade::cli::AddStore(app, &exit_code);
+  endgrade::cli::AddJob(app, &exit_code);
+  endgrade::cli::AddVerify(app, &exit_code);
+  endgrade::cli::AddKey(app, &exit_code);
   endgrade::cli::AddRender(app, &exit_code);
   try {
     app.parse(Arguments(argc, argv));

@@ -19,6 +19,9 @@ void AddExplain(CLI::App& app, int* exit_code);
 void AddLot(CLI::App& app, int* exit_code);
 void AddStudy(CLI::App& app, int* exit_code);
 void AddStore(CLI::App& app, int* exit_code);
+void AddJob(CLI::App& app, int* exit_code);
+void AddVerify(CLI::App& app, int* exit_code);
+void AddKey(CLI::App& app, int* exit_code);
 void AddRender(CLI::App& app, int* exit_code);
 
 }  // namespace endgrade::cli
