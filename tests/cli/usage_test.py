@@ -8,7 +8,9 @@ import unittest
 ENDGRADE = os.environ["ENDGRADE"]
 VERBS = [["grade"], ["limits"], ["limits", "list"], ["limits", "show"], ["limits", "check"],
          ["render"], ["explain"], ["compare"],
-         ["camera"], ["camera", "learn"], ["camera", "target"]]
+         ["camera"], ["camera", "learn"], ["camera", "target"],
+         ["job"], ["job", "new"], ["job", "add"], ["job", "status"], ["job", "attach"],
+         ["job", "report"], ["job", "sign"], ["verify"], ["key"], ["key", "new"], ["key", "show"]]
 
 
 def run(*arguments):
@@ -27,7 +29,7 @@ class UsageTest(unittest.TestCase):
 
     def test_help_names_every_verb_and_every_exit_code(self):
         text = run("--help").stdout
-        for verb in ["grade", "explain", "limits", "camera", "render"]:
+        for verb in ["grade", "explain", "limits", "camera", "render", "job", "verify", "key"]:
             self.assertRegex(text, rf"(?m)^  {verb} ")
         for code in "0123":
             self.assertRegex(text, rf"Exit codes:[^:]*\b{code} ")
