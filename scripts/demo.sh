@@ -29,9 +29,13 @@ for before in images/demo/*/*-before.jpg; do
   if [ "$status" -ne 0 ] && [ "$status" -ne 1 ] && [ "$status" -ne 3 ]; then exit "$status"; fi
 done
 
+printf '\n== a job of them ==\n'
+scripts/demo_job.sh
+
 cat <<'END'
 
 Look at the verdicts on the pictures:    build/demo/*/overlays/
+A job's report, and as PDF:              build/demo/job/report/
 Records, one line of JSON a picture:     build/demo/*/results.ndjson
 Before and after, under a slider:        build/demo/compared/*/comparison.html
 What the pictures show:                  images/demo/README.md
