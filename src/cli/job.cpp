@@ -9,9 +9,9 @@
 #include "job/add.h"
 #include "job/sign.h"
 #include "job/status.h"
+#include "job_page/job_report.h"
+#include "job_page/print_pdf.h"
 #include "present/escape.h"
-#include "report/job_report.h"
-#include "report/print_pdf.h"
 
 #include <opencv2/core/utility.hpp>
 
@@ -54,6 +54,11 @@ void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), s
 int Refuse(const Error& error) {
   PrintErrorLine(error.Text());
   return kBadInput;
+}
+
+int ThreadsOf(const JobArguments& arguments) {
+  if (arguments.threads > 0) return arguments.threads;
+  return std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
 }
 
 // The folder without a slash at its end, so that paths below it are told the same way always.
@@ -137,9 +142,7 @@ int Add(const JobArguments& arguments) {
   options.port = arguments.port;
   options.side = arguments.side;
   options.fibre = arguments.fibre;
-  options.threads = arguments.threads > 0
-                        ? arguments.threads
-                        : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
+  options.threads = ThreadsOf(arguments);
   const InterruptGuard guard;
   LotProgress progress;
   const auto result = job::AddPhotographs(
@@ -215,8 +218,11 @@ int ShowStatus(const JobArguments& arguments) {
   return CodeOf(*status);
 }
 
-report::Paper PaperOf(const JobArguments& arguments) {
-  return arguments.paper == "letter" ? report::Paper::kLetter : report::Paper::kA4;
+job_page::ReportOptions OptionsOf(const JobArguments& arguments) {
+  job_page::ReportOptions options;
+  options.paper = arguments.paper == "letter" ? job_page::Paper::kLetter : job_page::Paper::kA4;
+  options.threads = ThreadsOf(arguments);
+  return options;
 }
 
 // Elsewhere than in the job: the job is only read.
@@ -227,7 +233,7 @@ std::optional<Error> ReportTo(const fs::path& folder,
   fs::create_directories(folder, error);
   if (auto problem = WriteFileSafely(folder / "report.html", html)) return problem;
   if (!arguments.pdf) return std::nullopt;
-  return report::PrintPdf(folder / "report.html", folder / "report.pdf");
+  return job_page::PrintPdf(folder / "report.html", folder / "report.pdf");
 }
 
 std::optional<Error> ReportInto(job::Folder& folder,
@@ -235,13 +241,15 @@ std::optional<Error> ReportInto(job::Folder& folder,
                                 const JobArguments& arguments) {
   if (auto error = folder.Write(kReportFile, html)) return error;
   if (!arguments.pdf) return std::nullopt;
-  if (auto error = report::PrintPdf(folder.path() / kReportFile, folder.path() / kPdfFile)) {
+  if (auto error = job_page::PrintPdf(folder.path() / kReportFile, folder.path() / kPdfFile)) {
     return error;
   }
   return folder.Note(kPdfFile);
 }
 
 int Report(const JobArguments& arguments) {
+  PreparePictureMemory();
+  cv::setNumThreads(1);  // faces run in parallel, not the parts of one
   const fs::path path = JobPath(arguments);
   const bool inside = arguments.out.empty();
   std::optional<job::Folder> folder;
@@ -262,7 +270,7 @@ int Report(const JobArguments& arguments) {
   const job::Plan& of = inside ? folder->plan() : *plan;
   const auto status = job::StatusOf(store, of);
   if (!status.ok()) return Refuse(status.error());
-  const auto html = report::JobReport(path, store, of, *status, PaperOf(arguments));
+  const auto html = job_page::JobReport(path, store, of, *status, OptionsOf(arguments));
   if (!html.ok()) return Refuse(html.error());
   auto error =
       inside ? ReportInto(*folder, *html, arguments) : ReportTo(arguments.out, *html, arguments);

@@ -41,6 +41,7 @@ Shot ShotOf(const store::Row& row, const std::vector<Entry>& log) {
     shot.who = entry->adding.who;
     shot.camera = entry->adding.camera;
     shot.added_at = entry->at;
+    shot.settings = entry->adding.settings;
   }
   return shot;
 }

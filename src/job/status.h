@@ -20,6 +20,7 @@ struct Shot {
   std::string taken_from;
   std::string program;
   std::string limits_sha256;
+  evidence::Settings settings;
   std::string overlay;  // its file, from the job's folder
 };
 

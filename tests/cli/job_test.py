@@ -274,6 +274,24 @@ class JobTest(unittest.TestCase):
         self.assertEqual(len(list((self.job / "limits").iterdir())), 1)
         self.assertEqual(run("verify", self.job, env=environment).returncode, 0)
 
+    def test_limits_of_ones_own_are_kept_with_those_they_build_on(self):
+        self.job.mkdir()
+        shutil.copy(SOURCE / "zones/house/house-example.toml", self.job)
+        (self.job / "job.toml").write_text(
+            'schema = "endgrade.job/1"\nname = "n"\nwho = "w"\ncamera = "c"\n[limits]\n'
+            'default = "house-example.toml"\n[[panel]]\nports = ["1"]\nsides = ["A"]\n')
+        self.assertEqual(run("job", "new", self.job).returncode, 0)
+        self.add("--port", "1", self.photograph("clean", "n.png"))
+        kept = sorted(path.name for path in (self.job / "limits").rglob("*.toml"))
+        self.assertEqual(len(kept), 2, kept)
+        self.verify(expect=0)
+        own = self.job / "house-example.toml"
+        own.write_text(own.read_text() + "# changed on purpose\n")
+        self.verify("--no-grade", expect=1)
+        self.add("--port", "1", self.photograph("clean", "m.png"))
+        self.assertEqual(len(list((self.job / "limits").iterdir())), 2)
+        self.verify(expect=0)
+
     def test_a_newer_store_or_manifest_is_one_line(self):
         self.filled()
         manifest = self.job / "manifest.json"
@@ -343,9 +361,10 @@ class JobTest(unittest.TestCase):
         done = run("job", "report", self.job)
         self.assertEqual(done.returncode, 1, done.stderr)
         page = (self.job / "report" / "report.html").read_text()
-        for words in ["1 of 2 ports are ready", "Tester", "A scope", "loss.csv", "Insertion loss",
+        for words in ["1 of 2 ports are ready", "What cleaning did: 1 gone", "Next:", "Tester", "A scope", "loss.csv", "Insertion loss",
                       "never look into a fibre", "sm-upc"]:
             self.assertIn(words, page)
+        self.assertEqual(page.count("Attached, kept as it came"), 1, "only where there is something")
         self.assertIsNone(re.search(r"(?:src|href)=\"(?!data:|#)", page))
         self.verify("--no-grade", expect=0)
         done = run("verify", "--photograph", self.home, self.job / "report" / "report.html")

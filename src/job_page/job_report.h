@@ -8,16 +8,24 @@
 #include <filesystem>
 #include <string>
 
-namespace endgrade::report {
+namespace endgrade::job_page {
 
 enum class Paper { kA4, kLetter };
 
+struct ReportOptions {
+  Paper paper = Paper::kA4;
+  int threads = 1;  // faces compared at a time
+};
+
 // Needs no network and no other file, and no script. It carries the records that it speaks of
-// (evidence/carried.h). The same job and build give the same bytes: no clock is read.
+// (evidence/carried.h). What cleaning did to each face, and the advice, come from its photographs,
+// graded again. The same job and build give the same bytes: no clock is read.
+//
+//   errors    of the store, of the advice file
 [[nodiscard]] Result<std::string> JobReport(const std::filesystem::path& job,
                                             const store::Store& store,
                                             const job::Plan& plan,
                                             const job::Status& status,
-                                            Paper paper = Paper::kA4);
+                                            const ReportOptions& options = {});
 
-}  // namespace endgrade::report
+}  // namespace endgrade::job_page

@@ -1,4 +1,4 @@
-#include "report/print_pdf.h"
+#include "job_page/print_pdf.h"
 
 #include "endgrade/present.h"
 #include "read/file_bytes.h"
@@ -18,7 +18,7 @@
 
 extern char** environ;
 
-namespace endgrade::report {
+namespace endgrade::job_page {
 namespace fs = std::filesystem;
 namespace {
 
@@ -136,4 +136,4 @@ std::optional<Error> PrintPdf(const fs::path& html, const fs::path& pdf) {
   return NoBrowser();
 }
 
-}  // namespace endgrade::report
+}  // namespace endgrade::job_page

@@ -6,7 +6,7 @@
 #include <filesystem>
 #include <optional>
 
-namespace endgrade::report {
+namespace endgrade::job_page {
 
 // Runs $ENDGRADE_BROWSER, else chromium (or chromium-browser, google-chrome) from the path, without
 // a window and without a network: `chromium --headless --print-to-pdf=FILE.pdf FILE.html`. Waits
@@ -16,4 +16,4 @@ namespace endgrade::report {
 [[nodiscard]] std::optional<Error> PrintPdf(const std::filesystem::path& html,
                                             const std::filesystem::path& pdf);
 
-}  // namespace endgrade::report
+}  // namespace endgrade::job_page

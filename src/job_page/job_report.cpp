@@ -1,12 +1,14 @@
-#include "report/job_report.h"
+#include "job_page/job_report.h"
 
+#include "cli/run_in_order.h"
 #include "endgrade/read.h"
 #include "endgrade/version.h"
 #include "evidence/carried.h"
 #include "job/kept.h"
 #include "job/manifest.h"
 #include "job/sign.h"
-#include "page_parts.h"
+#include "job_page/face_history.h"
+#include "job_page_parts.h"
 #include "present/encode.h"
 #include "present/escape.h"
 #include "present/words.h"
@@ -20,13 +22,14 @@
 #include <map>
 #include <set>
 
-namespace endgrade::report {
+namespace endgrade::job_page {
 namespace fs = std::filesystem;
 namespace {
 
 using job::FaceState;
 using job::PortState;
 using kainjow::mustache::data;
+using report::Base64;
 
 constexpr const char* kSafety =
     "Check for optical power before looking at or touching an end face, and never look into a "
@@ -68,7 +71,7 @@ void SetState(const std::string& word, Look look, data* to) {
 std::string Anchor(std::size_t i) { return "port-" + std::to_string(i + 1); }
 
 std::string FaceTitle(const job::FaceStatus& face, const job::Port& port) {
-  std::string title = port.sides.size() > 1 ? "Side " + face.face.side : face.face.side;
+  std::string title = "Side " + face.face.side;
   if (port.fibres > 1) title += ", fibre " + std::to_string(face.face.fibre);
   return PrintableText(title);
 }
@@ -89,27 +92,6 @@ std::string Joined(const std::set<std::string>& texts) {
   return joined.empty() ? "nobody yet" : PrintableText(joined);
 }
 
-// What a face needs next, by its state alone.
-std::string NextOf(const job::FaceStatus& face, const Limits* limits) {
-  const std::size_t cleanings = face.shots.empty() ? 0 : face.shots.size() - 1;
-  switch (face.state) {
-    case FaceState::kPass:
-      return "";
-    case FaceState::kFail:
-      return "clean, dry before wet and dry again, then photograph again. Cleaned " +
-             std::to_string(cleanings) + " times so far" +
-             (limits ? " of at most " + std::to_string(limits->max_cleanings) : "") + ".";
-    case FaceState::kRejected:
-      return "stop cleaning: as often as the limits allow did not help. Set the connector aside, "
-             "to be polished anew or replaced.";
-    case FaceState::kUngradable:
-      return "photograph it again; the reason says what to change.";
-    case FaceState::kNotInspected:
-      break;
-  }
-  return "photograph it.";
-}
-
 class Reporter {
  public:
   Reporter(const fs::path& job,
@@ -118,10 +100,11 @@ class Reporter {
            const job::Status& status)
       : job_(job), store_(store), plan_(plan), status_(status) {}
 
-  Result<std::string> Render(Paper paper) {
+  Result<std::string> Render(const ReportOptions& options) {
+    if (auto error = FindHistories(options.threads)) return *error;
     data page;
     page.set("name", PrintableText(plan_.name));
-    page.set("paper", paper == Paper::kA4 ? "A4" : "letter");
+    page.set("paper", options.paper == Paper::kA4 ? "A4" : "letter");
     page.set("style", kJobStyle);
     page.set("safety", kSafety);
     SetOutcome(&page);
@@ -137,6 +120,27 @@ class Reporter {
   }
 
  private:
+  // Of every face with a photograph, by its place in the status.
+  std::optional<Error> FindHistories(int threads) {
+    const auto table = FindAdvice();
+    if (!table.ok()) return table.error();
+    std::vector<const job::FaceStatus*> faces;
+    for (const job::PortStatus& port : status_.ports) {
+      for (const job::FaceStatus& face : port.faces) {
+        if (!face.shots.empty()) faces.push_back(&face);
+      }
+    }
+    cli::RunInOrder<FaceHistory>(
+        faces.size(),
+        threads,
+        [&](std::size_t i) { return HistoryOf(job_, *faces[i], *table); },
+        [&](std::size_t i, FaceHistory history) {
+          histories_[faces[i]] = std::move(history);
+          return true;
+        });
+    return std::nullopt;
+  }
+
   void SetOutcome(data* page) const {
     const std::size_t all = status_.ports.size();
     page->set("ready", std::to_string(status_.num_ready));
@@ -184,7 +188,7 @@ class Reporter {
     }
     page->set("ports", rows);
     page->set("pages", pages);
-    if (any_attached) page->set("has_attachments", data::type::bool_true);
+    if (any_attached) page->set("any_attachments", data::type::bool_true);
   }
 
   static data FaceWords(const job::PortStatus& port) {
@@ -201,21 +205,45 @@ class Reporter {
 
   data Faces(const job::PortStatus& port) {
     data list{data::type::list};
-    const Limits* limits = plan_.settings.LimitsOf(port.port.kind);
     for (const job::FaceStatus& face : port.faces) {
       data item;
       item.set("title", FaceTitle(face, port.port));
       SetState(job::Word(face.state), LookOf(face.state), &item);
-      const std::string next = NextOf(face, limits);
-      if (!next.empty()) {
-        data line;
-        line.set("text", next);
-        item.set("next", line);
-      }
+      SetNext(port, face, &item);
       if (!face.shots.empty()) SetShots(face, &item);
       list.push_back(item);
     }
     return list;
+  }
+
+  // Nothing more is to be done with a port that is ready.
+  void SetNext(const job::PortStatus& port, const job::FaceStatus& face, data* item) const {
+    if (port.state == PortState::kReady) return;
+    data line;
+    if (face.shots.empty()) {
+      line.set("text", "Photograph this face.");
+    } else {
+      const auto& advice = histories_.at(&face).advice;
+      if (!advice) return;
+      line.set("text", PrintableText(advice->say));
+      line.set("source", PrintableText(advice->source));
+    }
+    item->set("next", line);
+  }
+
+  void SetHistory(const job::FaceStatus& face, data* item) const {
+    if (face.shots.size() < 2) return;
+    const FaceHistory& history = histories_.at(&face);
+    item->set("has_changes", data::type::bool_true);
+    if (!history.not_compared.empty()) {
+      item->set("registration", "not compared: " + history.not_compared + ".");
+      return;
+    }
+    item->set("counts", history.counts);
+    item->set("registration", history.registration);
+    data things{data::type::list};
+    for (const std::string& thing : history.things) things.push_back({"text", thing});
+    item->set("changes", things);
   }
 
   // First and last side by side; what is in between in words.
@@ -224,6 +252,7 @@ class Reporter {
     shots.push_back(ShotData(face, face.shots.front(), face.shots.size() > 1 ? "Before" : "Only"));
     if (face.shots.size() > 1) shots.push_back(ShotData(face, face.shots.back(), "After"));
     item->set("has_shots", data::type::bool_true);
+    SetHistory(face, item);
     item->set("shots", shots);
     if (face.shots.size() == 1) item->set("is_single", data::type::bool_true);
     std::string between;
@@ -372,6 +401,7 @@ class Reporter {
   const store::Store& store_;
   const job::Plan& plan_;
   const job::Status& status_;
+  std::map<const job::FaceStatus*, FaceHistory> histories_;
   std::set<std::string> who_;
   std::set<std::string> cameras_;
   std::map<std::string, std::string> limits_;  // ID by hash
@@ -387,8 +417,8 @@ Result<std::string> JobReport(const fs::path& job,
                               const store::Store& store,
                               const job::Plan& plan,
                               const job::Status& status,
-                              Paper paper) {
-  return Reporter(job, store, plan, status).Render(paper);
+                              const ReportOptions& options) {
+  return Reporter(job, store, plan, status).Render(options);
 }
 
-}  // namespace endgrade::report
+}  // namespace endgrade::job_page
