@@ -94,7 +94,7 @@ EDITS = {
     "the last log entry deleted": lambda d: d.execute(
         "DELETE FROM run WHERE seq = (SELECT max(seq) FROM run)"),
     "another name in the log": lambda d: d.execute(
-        "UPDATE run SET event = replace(event, 'Tester', 'Tastes')"),
+        "UPDATE run SET event = replace(event, '\"who\":\"', '\"who\":\"not ')"),
     "a thumbnail exchanged": lambda d: d.execute("UPDATE photograph SET thumbnail = x'ffd8'"),
 }
 
@@ -107,7 +107,10 @@ def try_edits(endgrade, job, scratch):
             shutil.rmtree(scratch)
         shutil.copytree(job, scratch)
         database = unlocked(scratch)
+        before = database.total_changes
         edit(database)
+        if database.total_changes == before:
+            raise RuntimeError(f"{name}: the edit found nothing to change")
         database.commit()
         database.close()
         write_manifest(scratch)

@@ -36,6 +36,7 @@ class JobTest(unittest.TestCase):
     def setUpClass(cls):
         cls.pictures = {"clean": faces.clean(), "dirty": faces.dirty(), "empty": faces.empty()}
         cls.number = 0
+        cls.master = None
 
     def setUp(self):
         temporary = tempfile.TemporaryDirectory()
@@ -80,7 +81,16 @@ class JobTest(unittest.TestCase):
             self.assertIn(word, done.stderr)
 
     def filled(self):
-        """Two ports: the first ready after a cleaning of side A, the second failing."""
+        """Two ports: the first ready after a cleaning of side A, the second failing. Made once."""
+        if self.master is None:
+            self.fill()
+            type(self).master = tempfile.TemporaryDirectory()
+            self.addClassCleanup(self.master.cleanup)
+            shutil.copytree(self.job, pathlib.Path(self.master.name) / "job")
+        else:
+            shutil.copytree(pathlib.Path(self.master.name) / "job", self.job)
+
+    def fill(self):
         self.new()
         self.add("--port", "01", "--side", "A", self.photograph("dirty", "a1.png"),
                  self.photograph("clean", "a2.png"), expect=1)
@@ -140,7 +150,7 @@ class JobTest(unittest.TestCase):
         self.assertEqual(source.read_bytes(), before)
 
     def test_a_job_is_a_folder_that_can_be_copied(self):
-        self.filled()
+        self.fill()
         copy = self.home / "stick" / "elsewhere"
         shutil.copytree(self.job, copy)
         shutil.rmtree(self.job)

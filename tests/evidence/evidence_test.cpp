@@ -144,7 +144,7 @@ TEST(CarriedText, NoFlippedBitPassesForTheRecord) {
       const int bit = static_cast<int>(i % 8);
       bytes[i] = static_cast<char>(bytes[i] ^ (1 << bit));
       const auto carried = CarriedText(bytes, "flipped");
-      if (carried.ok()) EXPECT_EQ(*carried, text) << "byte " << i;
+      EXPECT_TRUE(!carried.ok() || *carried == text) << "byte " << i;
       bytes[i] = static_cast<char>(bytes[i] ^ (1 << bit));
     }
   }
@@ -161,7 +161,7 @@ TEST(Seal, EveryFlippedBitOfAPageShows) {
   std::string flipped = page;
   for (std::size_t bit = 0; bit < 8 * page.size(); ++bit) {
     flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << bit % 8));
-    EXPECT_FALSE(CarriedText(flipped, "page").ok() && flipped != page) << "bit " << bit;
+    EXPECT_FALSE(CarriedText(flipped, "page").ok()) << "bit " << bit;
     flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << bit % 8));
   }
 }
