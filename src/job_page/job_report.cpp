@@ -196,7 +196,8 @@ class Reporter {
     for (const job::FaceStatus& face : port.faces) {
       data item;
       item.set("title", FaceTitle(face, port.port));
-      item.set("attempts", std::to_string(face.shots.size()));
+      const std::size_t count = face.shots.size();
+      item.set("attempts", count < 2 ? "" : ", attempt " + std::to_string(count));
       SetState(job::Word(face.state), LookOf(face.state), &item);
       list.push_back(item);
     }
