@@ -18,13 +18,14 @@ build_packages=(
 test_packages=(
   libgmock-dev libgtest-dev
   libjpeg-turbo-progs netpbm # djpeg and pngtopnm, to read against
+  openssl # the command, to check a signature by
   python3 python3-jsonschema python3-numpy python3-pil python3-scipy python3-sep python3-skimage
 )
 check_packages=(clang-format-14 clang-tidy-14)
 bench_packages=(
   libbenchmark-dev
   imagej xauth xvfb python3-opencv # only to compare with
-  chromium python3-websocket # scripts/bench-lot.sh
+  chromium python3-websocket # scripts/bench-lot.sh; chromium also prints a job's report
 )
 
 case "${1:-build}" in

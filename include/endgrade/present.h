@@ -61,9 +61,11 @@ struct OverlayOptions {
 // Encodes by the extension (.png, .jpg, .jpeg) and writes safely.
 //
 //   picture   CV_8UC1 or CV_8UC3 (blue-green-red); CV_16UC1 for PNG only
+//   evidence  UTF-8 that the file carries inside: a PNG in an iTXt chunk, a JPEG in comments
 //   errors    kWriteFailed, kUnsupported, kInternal
 [[nodiscard]] std::optional<Error> WritePicture(const std::filesystem::path& path,
-                                                const cv::Mat& picture);
+                                                const cv::Mat& picture,
+                                                const std::string& evidence = "");
 
 // Writes bytes to a temporary name in the target's folder, flushes, renames: the target is as it
 // was or whole. A link is replaced, not followed; a device, pipe or socket is refused.

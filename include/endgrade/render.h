@@ -95,6 +95,32 @@ struct RandomSceneOptions {
 [[nodiscard]] Result<SceneDescription> RandomScene(std::uint64_t seed,
                                                    const RandomSceneOptions& options = {});
 
+// What a cleaning did to a feature. Written to pair files; do not rename.
+enum class TrueFate { kStays, kGone, kMoved, kNew };
+
+struct FeatureTruth {
+  TrueFate fate = TrueFate::kStays;
+  std::optional<std::size_t> before;  // index into before.features
+  std::optional<std::size_t> after;
+};
+
+// One face before and after a cleaning: the same glass, grain and damage, other hands, other dirt.
+struct ScenePair {
+  SceneDescription before;
+  SceneDescription after;
+  bool same_camera = true;
+  std::vector<FeatureTruth> fates;
+};
+
+// A random face, photographed, cleaned, and photographed again, often with another camera.
+// Scratches, pits, chips and cracks stay; what can be removed mostly goes, or is moved or smeared;
+// some is new. Errors: kBadOption for a name that is not known.
+[[nodiscard]] Result<ScenePair> RandomPair(std::uint64_t seed,
+                                           const RandomSceneOptions& options = {});
+
+// Schema "endgrade.pair/1": fates by the features' ids in the two truth files.
+[[nodiscard]] std::string PairJson(const ScenePair& pair);
+
 [[nodiscard]] std::vector<std::string> CameraNames();
 [[nodiscard]] std::vector<std::string> PresetNames();
 // Errors: kBadOption lists the names there are.

@@ -37,6 +37,9 @@ Result<GradeRun> RunFrom(const GradeArguments& arguments) {
   auto limits = FindLimits(arguments.limits);
   if (!limits.ok()) return limits.error();
   run.limits = std::move(*limits);
+  auto sources = LimitsSourcesOf(run.limits.path);
+  // Limits that build on a file elsewhere grade all the same; the overlay names them by their hash.
+  if (sources.ok()) run.limits_sources = std::move(*sources);
   run.options.scale.um_per_px = arguments.um_per_px;
   if (auto error = UseCameraFile(arguments.camera, &run.options)) return *error;
   if (arguments.max_megapixels) {

@@ -8,6 +8,7 @@
 #include "cli/run_in_order.h"
 #include "cli/tally.h"
 #include "endgrade/present.h"
+#include "evidence/evidence.h"
 #include "present/escape.h"
 
 #include <chrono>
@@ -53,7 +54,9 @@ Outcome GradePicture(const GradeRun& run, const fs::path& picture, const fs::pat
   outcome.record = RecordJson(*frame, run.limits, *grade);
   if (!run.json) outcome.words = VerdictText(*frame, run.limits, *grade);
   if (!overlay.empty()) {
-    auto error = WritePicture(overlay, DrawOverlay(*frame, run.limits, *grade));
+    const std::string evidence = evidence::EvidenceJson(
+        {outcome.record, evidence::SettingsOf(run.options), run.limits_sources});
+    auto error = WritePicture(overlay, DrawOverlay(*frame, run.limits, *grade), evidence);
     if (error) outcome.problems.push_back(*error);
   }
   return outcome;

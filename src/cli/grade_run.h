@@ -2,6 +2,7 @@
 #pragma once
 
 #include "endgrade/grade_image.h"
+#include "limits/sources.h"
 
 #include <filesystem>
 #include <optional>
@@ -16,6 +17,7 @@ struct GradeRun {
   std::vector<std::filesystem::path> pictures;
   std::optional<std::filesystem::path> folder;   // for results.ndjson and overlays/
   std::optional<std::string> overlay_extension;  // ".png" or ".jpg"; empty: no overlays
+  std::vector<LimitsSource> limits_sources;      // for overlays to carry; empty: not kept
   bool json = false;                             // records on stdout instead of words
   int threads = 1;
 };

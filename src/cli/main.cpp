@@ -59,10 +59,14 @@ int Run(int argc, char** argv) {
   endgrade::cli::AddGrade(app, &exit_code);
   endgrade::cli::AddLimits(app, &exit_code);
   endgrade::cli::AddExplain(app, &exit_code);
+  endgrade::cli::AddCompare(app, &exit_code);
   endgrade::cli::AddCamera(app, &exit_code);
   endgrade::cli::AddLot(app, &exit_code);
   endgrade::cli::AddStudy(app, &exit_code);
   endgrade::cli::AddStore(app, &exit_code);
+  endgrade::cli::AddJob(app, &exit_code);
+  endgrade::cli::AddVerify(app, &exit_code);
+  endgrade::cli::AddKey(app, &exit_code);
   endgrade::cli::AddRender(app, &exit_code);
   try {
     app.parse(Arguments(argc, argv));

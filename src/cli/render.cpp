@@ -23,6 +23,7 @@ struct RenderArguments {
   std::string scene;
   RandomSceneOptions random;
   std::string out;
+  bool pair = false;
   int threads = 0;  // 0: all cores
 };
 
@@ -42,16 +43,32 @@ Result<SceneDescription> SceneOf(const RenderArguments& arguments, std::uint64_t
   return ReadScene(arguments.scene);
 }
 
-std::optional<Error> RenderOne(const RenderArguments& arguments, std::uint64_t seed) {
-  const auto scene = SceneOf(arguments, seed);
-  if (!scene.ok()) return scene.error();
-  const auto rendered = RenderScene(*scene);
+// Picture and truth of a scene, under `stem` with their endings.
+std::optional<Error> RenderTo(const std::string& stem, const SceneDescription& scene) {
+  const auto rendered = RenderScene(scene);
   if (!rendered.ok()) return rendered.error();
   const auto bytes = EncodePicture(*rendered);
   if (!bytes.ok()) return bytes.error();
-  const fs::path stem = fs::path(arguments.out) / NameOf(arguments, seed);
-  if (auto error = WriteFileSafely(stem.string() + PictureExtension(*scene), *bytes)) return error;
-  return WriteFileSafely(stem.string() + ".truth.json", TruthJson(*scene, rendered->truth));
+  if (auto error = WriteFileSafely(stem + PictureExtension(scene), *bytes)) return error;
+  return WriteFileSafely(stem + ".truth.json", TruthJson(scene, rendered->truth));
+}
+
+std::optional<Error> RenderPair(const std::string& stem,
+                                std::uint64_t seed,
+                                const RandomSceneOptions& options) {
+  const auto pair = RandomPair(seed, options);
+  if (!pair.ok()) return pair.error();
+  if (auto error = RenderTo(stem + "-before", pair->before)) return error;
+  if (auto error = RenderTo(stem + "-after", pair->after)) return error;
+  return WriteFileSafely(stem + ".pair.json", PairJson(*pair));
+}
+
+std::optional<Error> RenderOne(const RenderArguments& arguments, std::uint64_t seed) {
+  const std::string stem = (fs::path(arguments.out) / NameOf(arguments, seed)).string();
+  if (arguments.pair) return RenderPair(stem, seed, arguments.random);
+  const auto scene = SceneOf(arguments, seed);
+  if (!scene.ok()) return scene.error();
+  return RenderTo(stem, *scene);
 }
 
 // Pictures are drawn one a thread; a library that gives up on one of them becomes its error.
@@ -125,13 +142,16 @@ void AddRender(CLI::App& app, int* exit_code) {
   CLI::Option* limits =
       verb->add_option("--limits", arguments->random.limits_id, "Table of the verdict [any]")
           ->type_name("ID");
+  CLI::Option* pair = verb->add_flag(
+      "--pair", arguments->pair, "Each face twice, before and after a cleaning, and what it did");
   verb->add_option("--scene", arguments->scene, "A scene of your own, or a truth file, instead")
       ->type_name("FILE.toml|json")
       ->excludes(seed)
       ->excludes(count)
       ->excludes(preset)
       ->excludes(camera)
-      ->excludes(limits);
+      ->excludes(limits)
+      ->excludes(pair);
   verb->add_option("--threads", arguments->threads, "Pictures drawn at a time [all cores]")
       ->type_name("N")
       ->check(CLI::Range(1, 256));

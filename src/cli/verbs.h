@@ -14,10 +14,14 @@ namespace endgrade::cli {
 void AddGrade(CLI::App& app, int* exit_code);
 void AddLimits(CLI::App& app, int* exit_code);
 void AddCamera(CLI::App& app, int* exit_code);
+void AddCompare(CLI::App& app, int* exit_code);
 void AddExplain(CLI::App& app, int* exit_code);
 void AddLot(CLI::App& app, int* exit_code);
 void AddStudy(CLI::App& app, int* exit_code);
 void AddStore(CLI::App& app, int* exit_code);
+void AddJob(CLI::App& app, int* exit_code);
+void AddVerify(CLI::App& app, int* exit_code);
+void AddKey(CLI::App& app, int* exit_code);
 void AddRender(CLI::App& app, int* exit_code);
 
 }  // namespace endgrade::cli

@@ -45,7 +45,8 @@ std::vector<fs::path> LimitsFilesUnder(const fs::path& folder) {
   fs::recursive_directory_iterator it(folder, fs::directory_options::skip_permission_denied, error);
   for (const fs::recursive_directory_iterator end; !error && it != end; it.increment(error)) {
     std::error_code ignored;
-    if (it->path().extension() == ".toml" && it->is_regular_file(ignored)) {
+    if (it->path().extension() == ".toml" && it->path().filename() != kAdviceFile &&
+        it->is_regular_file(ignored)) {
       files.push_back(it->path());
     }
   }

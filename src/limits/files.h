@@ -10,7 +10,11 @@
 
 namespace endgrade {
 
-// Every *.toml file under a folder, sorted by path; empty if there is no such folder.
+// What to do next, beside the limits and not one of them (endgrade/advice.h).
+inline constexpr const char* kAdviceFile = "advice.toml";
+
+// Every *.toml file under a folder but advice files, sorted by path; empty if there is no such
+// folder.
 [[nodiscard]] std::vector<std::filesystem::path> LimitsFilesUnder(
     const std::filesystem::path& folder);
 

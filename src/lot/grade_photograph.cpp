@@ -46,6 +46,7 @@ void ForgetTimes(StepTimes* times) {
 void FillGraded(const Settings& settings,
                 const Photograph& photograph,
                 const std::string& bytes,
+                const Look& look,
                 store::Row* row) {
   const auto frame = DecodeFrame(bytes, photograph.path, settings.options.read);
   if (!frame.ok()) return FillUnreadable(photograph, frame.error(), row);
@@ -58,11 +59,13 @@ void FillGraded(const Settings& settings,
   Thumbnail thumbnail = MakeThumbnail(frame->luma, frame->white_level, *grade);
   row->thumbnail = std::move(thumbnail.jpeg);
   row->thumbnail_um = thumbnail.width_um;
+  if (look) look(*frame, *grade);
 }
 
 std::optional<store::Row> Grade(const Settings& settings,
                                 const Photograph& photograph,
                                 const Shard& shard,
+                                const Look& look,
                                 store::Row row) {
   const auto bytes = read::ReadFileBytes(photograph.file, settings.options.read.max_file_bytes);
   // What cannot be read has no content to go by: its name decides.
@@ -73,7 +76,7 @@ std::optional<store::Row> Grade(const Settings& settings,
     row.taken_at = taken.text;
     row.taken_from = taken.from;
     row.sha256 = digest;
-    FillGraded(settings, photograph, *bytes, &row);
+    FillGraded(settings, photograph, *bytes, look, &row);
   } else {
     FillUnreadable(photograph, bytes.error(), &row);
   }
@@ -91,10 +94,11 @@ bool IsOfShard(const std::string& sha256, const Shard& shard) {
 
 std::optional<store::Row> GradePhotograph(const Settings& settings,
                                           const Photograph& photograph,
-                                          const Shard& shard) {
+                                          const Shard& shard,
+                                          const Look& look) {
   store::Row row = RowFor(settings, photograph);
   try {
-    return Grade(settings, photograph, shard, row);
+    return Grade(settings, photograph, shard, look, row);
   } catch (const std::bad_alloc&) {
     FillUnreadable(photograph,
                    {ErrorKind::kOutOfMemory,

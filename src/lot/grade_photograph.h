@@ -4,6 +4,7 @@
 #include "lot/intake.h"
 #include "store/row.h"
 
+#include <functional>
 #include <optional>
 
 namespace endgrade::lot {
@@ -21,9 +22,14 @@ struct Shard {
 // or graded gets a row too, with verdict "unreadable" and the reason in its record. Never throws.
 // The same photograph, settings and build give the same row at any time.
 //
+//   look      sees the picture and its grade, for whoever wants to draw them; not for one that
+//   could
+//             not be read
 //   returns   nothing for a picture of another shard
+using Look = std::function<void(const Frame&, const Grade&)>;
 [[nodiscard]] std::optional<store::Row> GradePhotograph(const Settings& settings,
                                                         const Photograph& photograph,
-                                                        const Shard& shard = {});
+                                                        const Shard& shard = {},
+                                                        const Look& look = {});
 
 }  // namespace endgrade::lot

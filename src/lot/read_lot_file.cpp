@@ -1,19 +1,13 @@
 #include "limits/files.h"
 #include "limits/table_reader.h"
+#include "lot/inside.h"
 #include "lot/settings.h"
-
-#include <algorithm>
 
 namespace endgrade::lot {
 namespace fs = std::filesystem;
 namespace {
 
 constexpr int kLargestLot = 1'000'000'000;
-
-bool IsInside(const fs::path& path, const fs::path& folder) {
-  return std::mismatch(folder.begin(), folder.end(), path.begin(), path.end()).first ==
-         folder.end();
-}
 
 class LotReader {
  public:
@@ -52,11 +46,7 @@ class LotReader {
  private:
   // A path in the lot file, from the file's folder; nothing, and a mistake, when it leads out.
   std::optional<fs::path> Inside(const std::string& text, std::string_view key, int line) {
-    std::error_code error;
-    const fs::path home =
-        fs::weakly_canonical(file_.has_parent_path() ? file_.parent_path() : fs::path("."), error);
-    const fs::path place = fs::weakly_canonical(home / text, error);
-    if (!error && !fs::path(text).is_absolute() && IsInside(place, home)) return place;
+    if (auto place = PlaceInside(file_.parent_path(), text)) return place;
     mistakes_.Add(line,
                   std::string(key) + " = \"" + text + "\" leads out of the lot file's folder",
                   "Put what it names into that folder");

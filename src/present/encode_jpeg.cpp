@@ -1,10 +1,13 @@
+#include "core/sha256.h"
 #include "present/encode.h"
 
 #include <jpeglib.h>
 
+#include <algorithm>
 #include <csetjmp>
 #include <cstdio>
 #include <memory>
+#include <vector>
 
 namespace endgrade {
 namespace {
@@ -21,7 +24,24 @@ struct JpegErrors {
   std::longjmp(errors->on_error, 1);  // NOLINT(cert-err52-cpp): libjpeg's way to report
 }
 
-void Compress(const cv::Mat& picture, int quality, jpeg_compress_struct* jpeg) {
+// The comments' bytes, made before libjpeg may jump.
+std::vector<std::string> CommentsOf(const std::string& evidence) {
+  constexpr std::size_t kMostHeadBytes = 128;
+  constexpr std::size_t kPiece = kMostCommentBytes - kMostHeadBytes;
+  std::vector<std::string> comments;
+  if (evidence.empty()) return comments;
+  const std::string sha256 = Sha256Hex(evidence);
+  const std::size_t n = (evidence.size() + kPiece - 1) / kPiece;
+  for (std::size_t k = 0; k < n; ++k) {
+    comments.push_back(EvidenceHead(k + 1, n, sha256) + evidence.substr(k * kPiece, kPiece));
+  }
+  return comments;
+}
+
+void Compress(const cv::Mat& picture,
+              int quality,
+              const std::vector<std::string>& comments,
+              jpeg_compress_struct* jpeg) {
   const bool colour = picture.channels() == 3;
   jpeg->image_width = static_cast<JDIMENSION>(picture.cols);
   jpeg->image_height = static_cast<JDIMENSION>(picture.rows);
@@ -32,6 +52,12 @@ void Compress(const cv::Mat& picture, int quality, jpeg_compress_struct* jpeg) {
   jpeg->comp_info[0].h_samp_factor = 1;
   jpeg->comp_info[0].v_samp_factor = 1;
   jpeg_start_compress(jpeg, TRUE);
+  for (const std::string& comment : comments) {
+    jpeg_write_marker(jpeg,
+                      JPEG_COM,
+                      reinterpret_cast<const JOCTET*>(comment.data()),
+                      static_cast<unsigned int>(comment.size()));
+  }
   while (jpeg->next_scanline < jpeg->image_height) {
     auto* row = const_cast<JSAMPROW>(picture.ptr(static_cast<int>(jpeg->next_scanline)));
     jpeg_write_scanlines(jpeg, &row, 1);
@@ -48,13 +74,20 @@ std::size_t MostBytes(const cv::Mat& picture) {
 
 }  // namespace
 
-Result<std::string> EncodeJpeg(const cv::Mat& picture, int quality) {
+std::string EvidenceHead(std::size_t k, std::size_t n, const std::string& sha256) {
+  return std::string(kEvidenceWord) + "/1 " + std::to_string(k) + "/" + std::to_string(n) + " " +
+         sha256 + "\n";
+}
+
+Result<std::string> EncodeJpeg(const cv::Mat& picture, int quality, const std::string& evidence) {
   const int type = picture.type();
   const bool fits = picture.cols <= JPEG_MAX_DIMENSION && picture.rows <= JPEG_MAX_DIMENSION;
   if (picture.empty() || !fits || (type != CV_8UC1 && type != CV_8UC3)) {
     return Error{ErrorKind::kUnsupported, "", 0, "this kind of picture is not written as JPEG", ""};
   }
-  const std::size_t room = MostBytes(picture);
+  const std::vector<std::string> comments = CommentsOf(evidence);
+  const std::size_t room =
+      MostBytes(picture) + comments.size() * (kMostCommentBytes + 4);  // marker and length
   const auto buffer = std::make_unique_for_overwrite<unsigned char[]>(room);
   JpegErrors errors;
   jpeg_compress_struct jpeg{};
@@ -65,7 +98,7 @@ Result<std::string> EncodeJpeg(const cv::Mat& picture, int quality) {
   jpeg_create_compress(&jpeg);
   jpeg_mem_dest(&jpeg, &bytes, &count);
   const bool failed = setjmp(errors.on_error) != 0;  // NOLINT(cert-err52-cpp)
-  if (!failed) Compress(picture, quality, &jpeg);
+  if (!failed) Compress(picture, quality, comments, &jpeg);
   jpeg_destroy_compress(&jpeg);
   if (failed) {
     return Error{ErrorKind::kInternal,

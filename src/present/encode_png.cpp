@@ -80,8 +80,22 @@ void AppendBytes(png_structp png, png_bytep bytes, png_size_t count) {
 
 void IgnoreWarning(png_structp, png_const_charp) {}
 
+// Packed, and before the pixels, so that it is found without reading those.
+void SetText(png_structp png, png_infop info, const std::string& evidence) {
+  if (evidence.empty()) return;
+  png_text text{};
+  text.compression = PNG_ITXT_COMPRESSION_zTXt;
+  text.key = const_cast<png_charp>(kEvidenceWord);
+  text.text = const_cast<png_charp>(evidence.c_str());
+  text.itxt_length = evidence.size();
+  png_set_text(png, info, &text, 1);
+}
+
 // Chunks through libpng. Holds nothing that a longjmp would leak.
-bool WriteChunks(const cv::Mat& picture, const Bytes& packed, std::string* out) {
+bool WriteChunks(const cv::Mat& picture,
+                 const Bytes& packed,
+                 const std::string& evidence,
+                 std::string* out) {
   png_structp png =
       png_create_write_struct(PNG_LIBPNG_VER_STRING, nullptr, nullptr, &IgnoreWarning);
   png_infop info = png ? png_create_info_struct(png) : nullptr;
@@ -99,6 +113,7 @@ bool WriteChunks(const cv::Mat& picture, const Bytes& packed, std::string* out) 
                PNG_INTERLACE_NONE,
                PNG_COMPRESSION_TYPE_DEFAULT,
                PNG_FILTER_TYPE_DEFAULT);
+  SetText(png, info, evidence);
   png_write_info(png, info);
   constexpr std::size_t kMostChunkBytes = 1u << 30;  // a chunk holds less than 2^31
   for (std::size_t done = 0; done < packed.size; done += kMostChunkBytes) {
@@ -114,7 +129,7 @@ bool WriteChunks(const cv::Mat& picture, const Bytes& packed, std::string* out) 
 
 }  // namespace
 
-Result<std::string> EncodePng(const cv::Mat& picture) {
+Result<std::string> EncodePng(const cv::Mat& picture, const std::string& evidence) {
   const int type = picture.type();
   if (picture.empty() || (type != CV_8UC1 && type != CV_16UC1 && type != CV_8UC3)) {
     return Error{ErrorKind::kUnsupported, "", 0, "this kind of picture is not written as PNG", ""};
@@ -123,7 +138,7 @@ Result<std::string> EncodePng(const cv::Mat& picture) {
   std::string out;
   constexpr std::size_t kRoomForChunkHeads = 4096;
   out.reserve(packed.size + kRoomForChunkHeads);
-  if (!WriteChunks(picture, packed, &out)) {
+  if (!WriteChunks(picture, packed, evidence, &out)) {
     return Error{ErrorKind::kInternal, "", 0, "libpng refused to write this picture", ""};
   }
   return out;

@@ -6,7 +6,9 @@
 
 namespace endgrade {
 
-std::optional<Error> WritePicture(const std::filesystem::path& path, const cv::Mat& picture) {
+Result<std::string> EncodePicture(const std::filesystem::path& path,
+                                  const cv::Mat& picture,
+                                  const std::string& evidence) {
   std::string ending = path.extension().string();
   std::transform(ending.begin(), ending.end(), ending.begin(), [](unsigned char c) {
     return static_cast<char>(std::tolower(c));
@@ -19,12 +21,19 @@ std::optional<Error> WritePicture(const std::filesystem::path& path, const cv::M
                  "pictures are not written in this form",
                  "Give the name the ending .png or .jpg"};
   }
-  auto bytes = is_png ? EncodePng(picture) : EncodeJpeg(picture);
-  if (!bytes.ok()) {
-    Error error = bytes.error();
-    error.file = path.string();
-    return error;
-  }
+  auto bytes =
+      is_png ? EncodePng(picture, evidence) : EncodeJpeg(picture, kOverlayQuality, evidence);
+  if (bytes.ok()) return bytes;
+  Error error = bytes.error();
+  error.file = path.string();
+  return error;
+}
+
+std::optional<Error> WritePicture(const std::filesystem::path& path,
+                                  const cv::Mat& picture,
+                                  const std::string& evidence) {
+  const auto bytes = EncodePicture(path, picture, evidence);
+  if (!bytes.ok()) return bytes.error();
   return WriteFileSafely(path, *bytes);
 }
 

@@ -114,4 +114,12 @@ Result<std::string> ReadFileBytes(const std::filesystem::path& path, std::int64_
   return bytes;
 }
 
+Result<std::string> ReadNamedFileBytes(const std::filesystem::path& path, std::int64_t max_bytes) {
+  auto bytes = ReadFileBytes(path, max_bytes);
+  if (bytes.ok()) return bytes;
+  Error error = bytes.error();
+  error.file = path.string();
+  return error;
+}
+
 }  // namespace endgrade::read

@@ -16,4 +16,8 @@ namespace endgrade::read {
 [[nodiscard]] Result<std::string> ReadFileBytes(const std::filesystem::path& path,
                                                 std::int64_t max_bytes);
 
+// The same; an error names the file.
+[[nodiscard]] Result<std::string> ReadNamedFileBytes(const std::filesystem::path& path,
+                                                     std::int64_t max_bytes);
+
 }  // namespace endgrade::read

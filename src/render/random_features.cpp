@@ -21,6 +21,15 @@ double Degrees(double angle) { return std::remainder(angle * 180 / std::numbers:
 
 }  // namespace
 
+FeatureMaker::FeatureMaker(Random& random, const RuleTable& table, SceneDescription& scene)
+    : random_(random), table_(table), scene_(scene) {
+  for (const SceneFeature& feature : scene.features) {
+    const auto shape = MakeShape(feature, scene.fibre);
+    placed_.push_back({shape->Outline(), SmallestCircle(shape->Outline())});
+    true_features_.push_back(MeasureFeature(scene, SubGrid{}, table, feature, *shape));
+  }
+}
+
 std::pair<double, double> FeatureMaker::ZoneRadii(const std::string& name) const {
   double inner = 0;
   for (const TableZone& zone : table_.zones) {

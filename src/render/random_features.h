@@ -14,8 +14,8 @@ namespace endgrade::render {
 
 class FeatureMaker {
  public:
-  FeatureMaker(Random& random, const RuleTable& table, SceneDescription& scene)
-      : random_(random), table_(table), scene_(scene) {}
+  // Keeps clear of what the scene has already.
+  FeatureMaker(Random& random, const RuleTable& table, SceneDescription& scene);
 
   // Adds one with enclosing diameter (or width) `size_um` that belongs to `zone`. False when no
   // place was found in a fair number of tries.

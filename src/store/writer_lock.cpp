@@ -17,7 +17,7 @@ Result<WriterLock> WriterLock::Take(const std::filesystem::path& store) {
                  store.string(),
                  0,
                  "cannot be written: " + std::generic_category().message(errno),
-                 "Name a folder for --out that can be written and has room"};
+                 "Use a folder that can be written and has room"};
   }
   WriterLock lock(descriptor);
   if (flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
@@ -25,7 +25,7 @@ Result<WriterLock> WriterLock::Take(const std::filesystem::path& store) {
                  store.string(),
                  0,
                  "another run is writing to this store",
-                 "Wait for it to end, or name another folder for --out"};
+                 "Wait for it to end"};
   }
   return lock;
 }

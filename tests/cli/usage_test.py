@@ -7,8 +7,10 @@ import unittest
 
 ENDGRADE = os.environ["ENDGRADE"]
 VERBS = [["grade"], ["limits"], ["limits", "list"], ["limits", "show"], ["limits", "check"],
-         ["render"], ["explain"],
-         ["camera"], ["camera", "learn"], ["camera", "target"]]
+         ["render"], ["explain"], ["compare"],
+         ["camera"], ["camera", "learn"], ["camera", "target"],
+         ["job"], ["job", "new"], ["job", "add"], ["job", "status"], ["job", "attach"],
+         ["job", "report"], ["job", "sign"], ["verify"], ["key"], ["key", "new"], ["key", "show"]]
 
 
 def run(*arguments):
@@ -27,7 +29,7 @@ class UsageTest(unittest.TestCase):
 
     def test_help_names_every_verb_and_every_exit_code(self):
         text = run("--help").stdout
-        for verb in ["grade", "explain", "limits", "camera", "render"]:
+        for verb in ["grade", "explain", "limits", "camera", "render", "job", "verify", "key"]:
             self.assertRegex(text, rf"(?m)^  {verb} ")
         for code in "0123":
             self.assertRegex(text, rf"Exit codes:[^:]*\b{code} ")
@@ -73,7 +75,7 @@ class LimitsTest(unittest.TestCase):
     def test_check_is_0_for_good_and_2_with_file_and_line_for_bad(self):
         zones = os.path.join(os.environ["ENDGRADE_SOURCE_DIR"], "zones")
         good = [os.path.join(folder, name) for folder, _, names in os.walk(zones)
-                for name in names if name.endswith(".toml")]
+                for name in names if name.endswith(".toml") and name != "advice.toml"]
         self.assertGreaterEqual(len(good), 5)
         self.assertEqual(run("limits", "check", *good).returncode, 0)
         bad = os.path.join(os.environ["ENDGRADE_BINARY_DIR"], "usage-test-bad.toml")

@@ -89,5 +89,39 @@ TEST(RandomScene, UnknownNamesAreRefusedWithTheKnownOnes) {
   EXPECT_THAT(RandomScene(1, options).error().Text(), HasSubstr("sm-upc"));
 }
 
+bool IsDamage(FeatureShape shape) {
+  return shape == FeatureShape::kScratch || shape == FeatureShape::kPit ||
+         shape == FeatureShape::kChip || shape == FeatureShape::kCrack;
+}
+
+TEST(RandomPair, IsOneFaceOfWhichDamageStaysAndEveryFeatureHasAFate) {
+  std::set<TrueFate> fates;
+  for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+    const auto pair = RandomPair(seed);
+    ASSERT_TRUE(pair.ok());
+    EXPECT_EQ(pair->before.seed, pair->after.seed);  // of its grain
+    EXPECT_EQ(pair->before.face.grain_size_um, pair->after.face.grain_size_um);
+    EXPECT_NE(pair->before.camera.shot, pair->after.camera.shot);
+    EXPECT_EQ(pair->same_camera, pair->before.camera.unit == pair->after.camera.unit);
+    EXPECT_FALSE(pair->after.Problem()) << "seed " << seed << *pair->after.Problem();
+    std::set<std::size_t> before;
+    std::set<std::size_t> after;
+    for (const FeatureTruth& each : pair->fates) {
+      fates.insert(each.fate);
+      EXPECT_EQ(each.before.has_value(), each.fate != TrueFate::kNew);
+      EXPECT_EQ(each.after.has_value(), each.fate != TrueFate::kGone);
+      if (each.before) before.insert(*each.before);
+      if (each.after) after.insert(*each.after);
+      if (each.before && IsDamage(pair->before.features[*each.before].shape)) {
+        EXPECT_EQ(each.fate, TrueFate::kStays) << "seed " << seed;
+      }
+    }
+    EXPECT_EQ(before.size(), pair->before.features.size());
+    EXPECT_EQ(after.size(), pair->after.features.size());
+  }
+  EXPECT_EQ(fates.size(), 4U);
+  EXPECT_EQ(PairJson(*RandomPair(7)), PairJson(*RandomPair(7)));
+}
+
 }  // namespace
 }  // namespace endgrade

@@ -1,0 +1,14 @@
+// The comparison as one HTML file that needs nothing else: both photographs under a slider.
+#pragma once
+
+#include "compare_page/comparison_result.h"
+#include "endgrade/result.h"
+
+#include <string>
+
+namespace endgrade::compare_page {
+
+// Errors: kInternal, where a picture cannot be encoded.
+[[nodiscard]] Result<std::string> ComparisonPage(const Compared& compared);
+
+}  // namespace endgrade::compare_page
