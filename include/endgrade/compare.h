@@ -53,7 +53,10 @@ struct Registration {
   int num_common_marks = 0;  // at `rotation_deg`
   double margin = 0;         // log-odds of the best rotation over the second best, both sources
 
-  std::string words;  // one sentence for a person
+  // Both show the ferrule's grain and it does not match: these may not be of one face at all.
+  bool same_face_doubtful = false;
+
+  std::string words;  // a sentence or two for a person
 
   [[nodiscard]] cv::Point2d ToAfter(cv::Point2d before_um) const;
   [[nodiscard]] cv::Point2d ToBefore(cv::Point2d after_um) const;

@@ -75,8 +75,9 @@ void CheckNothingIsMissing(const std::vector<AdviceLine>& lines, Mistakes& mista
   for (const auto& [verdict, word] : {std::pair{Verdict::kPass, "pass"},
                                       std::pair{Verdict::kFail, "fail"},
                                       std::pair{Verdict::kUngradable, "ungradable"}}) {
+    const Verdict wanted = verdict;
     const bool always = std::any_of(lines.begin(), lines.end(), [&](const AdviceLine& line) {
-      return line.verdict == verdict && !line.left && !line.num_cleanings_from &&
+      return line.verdict == wanted && !line.left && !line.num_cleanings_from &&
              !line.cleanings_spent;
     });
     if (always) continue;

@@ -29,6 +29,11 @@ constexpr double kGrainSpeaks = 5.5;
 constexpr double kMarksSpeak = 9.0;
 constexpr int kLeastMarks = 3;
 
+// Where the ferrule is looked at for grain, and how much rougher than the glass it must be.
+constexpr double kGrainFrom_um = 75;
+constexpr double kGrainTo_um = 110;
+constexpr double kGrainOverNoise = 1.5;
+
 struct Peak {
   std::size_t at = 0;
   double value = 0;
@@ -162,8 +167,15 @@ std::string Degrees(double value) {
 std::string WordsOf(const Registration& r) {
   if (!r.has_fibre) return "One of the photographs shows no fibre: nothing can be compared.";
   if (!r.rotation_known) {
-    return "How the face was turned between the photographs cannot be known: neither marks nor "
-           "grain say it surely. Features are compared by distance from the centre, size and kind.";
+    std::string text =
+        "How the face was turned between the photographs cannot be known: neither marks nor grain "
+        "say it surely. Features are compared by distance from the centre, size and kind.";
+    if (r.same_face_doubtful) {
+      text +=
+          " Both photographs show the ferrule's grain and it does not match: check that they are "
+          "of the same face.";
+    }
+    return text;
   }
   std::string text = "The face is turned by " + Degrees(std::abs(r.rotation_deg)) + " degrees " +
                      (r.rotation_deg < 0 ? "anticlockwise" : "clockwise") + ", known from ";
@@ -181,6 +193,23 @@ std::string WordsOf(const Registration& r) {
   }
   if (r.mirrored) text += "; one of the two cameras shows it as in a mirror";
   return text + ".";
+}
+
+// Whether the ferrule is rougher than the picture's own noise makes it look: grain shows.
+bool ShowsGrain(const Attempt& attempt) {
+  const ContrastMap& map = attempt.workings.contrast;
+  if (map.outer_um < kGrainTo_um || !(map.glass_level > 0) || !(map.glass_noise > 0)) return false;
+  std::vector<double> ferrule;
+  for (double radius = kGrainFrom_um; radius < kGrainTo_um; radius += 2) {
+    const std::size_t ring = map.RingOf(static_cast<float>(radius));
+    const double level = map.ring_level[ring];
+    // Over what light's own noise makes of the glass's at this level, both relative.
+    const double dimmer = std::max(1.0, std::sqrt(map.glass_level / level));
+    if (level > 0) ferrule.push_back(map.ring_noise[ring] / level / dimmer);
+  }
+  if (ferrule.empty()) return false;
+  std::sort(ferrule.begin(), ferrule.end());
+  return ferrule[ferrule.size() / 2] > kGrainOverNoise * map.glass_noise / map.glass_level;
 }
 
 void Decide(const Evidence& evidence,
@@ -295,7 +324,10 @@ Registration RegisterAttempts(const Attempt& before,
       r.shift_uncertainty_um = 0.3;
     }
   }
-  if (!r.rotation_known) r.source = RotationSource::kNone;
+  if (!r.rotation_known) {
+    r.source = RotationSource::kNone;
+    r.same_face_doubtful = ShowsGrain(before) && ShowsGrain(after);
+  }
   r.words = WordsOf(r);
   return r;
 }

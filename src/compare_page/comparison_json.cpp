@@ -112,6 +112,7 @@ Json RegistrationJson(const Compared& compared, const PairComparison& pair) {
                       {"marks_second_log_odds", Rounded(r.marks_second_log_odds, 2)},
                       {"num_common_marks", r.num_common_marks},
                       {"margin", Rounded(r.margin, 2)}};
+  json["same_face_doubtful"] = r.same_face_doubtful;
   json["words"] = r.words;
   return json;
 }

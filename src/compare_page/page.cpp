@@ -201,6 +201,11 @@ Result<std::string> ComparisonPage(const Compared& compared) {
   page.set("cleanings", CleaningWords(compared.situations.back()));
   page.set("has_things", Flag(!compared.comparison.tracks.empty()));
   page.set("things", Things(compared));
+  const bool doubtful = std::any_of(
+      compared.comparison.pairs.begin(), compared.comparison.pairs.end(), [](const auto& pair) {
+        return pair.registration.same_face_doubtful;
+      });
+  page.set("doubtful", Flag(doubtful));
   data pairs{data::type::list};
   for (const PairComparison& pair : compared.comparison.pairs) {
     data entry;

@@ -10,8 +10,8 @@
 #include <openssl/pkcs12.h>
 #include <openssl/x509.h>
 
+#include <algorithm>
 #include <cerrno>
-#include <cstring>
 #include <fcntl.h>
 #include <stdexcept>
 #include <system_error>
@@ -81,7 +81,7 @@ int GivePassphrase(char* to, int room, int, void* user) {
   asked->was_asked = true;
   const auto passphrase = *asked->ask ? (*asked->ask)() : std::nullopt;
   if (!passphrase || passphrase->size() > static_cast<std::size_t>(room)) return -1;
-  std::memcpy(to, passphrase->data(), passphrase->size());
+  std::copy(passphrase->begin(), passphrase->end(), to);
   return static_cast<int>(passphrase->size());
 }
 

@@ -53,7 +53,8 @@ bool Address::IsMeantBy(const std::string& text) const {
     if (text == name) return true;
     for (const auto* level : {&panel, &cabinet, &site}) {
       if (level->empty()) continue;
-      name = *level + std::string(between) + name;
+      name.insert(0, between);
+      name.insert(0, *level);
       if (text == name) return true;
     }
   }

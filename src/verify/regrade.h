@@ -13,6 +13,7 @@ namespace endgrade::verify {
 struct Comparison {
   bool same_bytes = false;    // but for the times
   bool same_program = false;  // version and build
+  bool same_but_program = false;
   bool same_verdict = false;
   std::vector<std::string> differences;  // "verdict: pass, now fail", "features: 3, now 4: ..."
 };

@@ -397,6 +397,11 @@ class JobVerifier {
           if (Take(rows_[i], again)) ++same;
           return !options_.progress || options_.progress(i + 1, rows_.size());
         });
+    for (const auto& [program, count] : by_other_program_) {
+      report_.notes.push_back(std::to_string(count) + " records were written by " +
+                              PrintableText(program) + "; this is " + ProgramOfThis() +
+                              ", and makes the same of them but for its name");
+    }
     report_.notes.push_back(std::to_string(same) + " of " + std::to_string(rows_.size()) +
                             " photographs graded again with the recorded limits and settings got "
                             "the recorded verdict");
@@ -422,6 +427,10 @@ class JobVerifier {
       }
     }
     if (comparison->same_bytes) return true;
+    if (comparison->same_but_program) {
+      ++by_other_program_[recorded.program];
+      return true;
+    }
     std::string words = PrintableText(recorded.path) + ": ";
     for (const std::string& difference : comparison->differences) {
       words += (words.ends_with(": ") ? "" : "; ") + difference;
@@ -449,6 +458,7 @@ class JobVerifier {
   std::set<std::string> sound_;                          // files that have their recorded hash
   std::map<std::string, std::optional<Limits>> limits_;  // by hash
   std::map<std::string, std::shared_ptr<const CameraProfile>> cameras_;
+  std::map<std::string, int> by_other_program_;  // records that are the same but for that
 };
 
 }  // namespace

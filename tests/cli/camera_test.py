@@ -66,6 +66,33 @@ class CameraTest(unittest.TestCase):
         done = run("grade", "--json", "--limits", "sm-upc", "--camera", profile, picture)
         return done, [json.loads(line) for line in done.stdout.splitlines()]
 
+    def test_a_job_keeps_the_profile_that_its_photographs_were_graded_with(self):
+        job = self.folder / "job"
+        job.mkdir()
+        (job / "scope.toml").write_bytes(self.profile.read_bytes())
+        (job / "job.toml").write_text(
+            'schema = "endgrade.job/1"\nname = "n"\nwho = "w"\ncamera = "c"\n'
+            'camera_profile = "scope.toml"\n[limits]\ndefault = "sm-upc"\n'
+            '[[panel]]\nports = ["1"]\nsides = ["A"]\n')
+        self.assertEqual(run("job", "new", job).returncode, 0)
+        done = run("job", "add", "--port", "1", job, self.learning / "face-0.png")
+        self.assertIn("side A, attempt 1", done.stdout, done.stderr)
+        sha256 = hashlib.sha256(self.profile.read_bytes()).hexdigest()
+        kept = job / "cameras" / f"{sha256}.toml"
+        self.assertEqual(kept.read_bytes(), self.profile.read_bytes())
+        verified = run("verify", job)
+        self.assertEqual(verified.returncode, 0, verified.stdout + verified.stderr)
+        overlay = next((job / "overlays").rglob("*.jpg"))
+        photograph = self.learning / "face-0.png"
+        self.assertIn("--camera", run("verify", "--photograph", photograph, overlay).stdout)
+        with_camera = run("verify", "--photograph", photograph, "--camera", self.profile, overlay)
+        self.assertEqual(with_camera.returncode, 0, with_camera.stdout + with_camera.stderr)
+        self.assertIn("byte for byte", with_camera.stdout)
+        kept.unlink()
+        verified = run("verify", job)
+        self.assertEqual(verified.returncode, 1)
+        self.assertIn(f"cameras/{sha256}.toml is missing", verified.stderr)
+
     def test_learning_says_what_it_learnt_and_leaves_one_file(self):
         self.assertEqual((self.learnt.returncode, self.learnt.stderr), (0, ""))
         for word in ["Scale:", "Pixels:", "Fixed dirt:", "Flat field: learnt", "Noise:", "Blur:"]:

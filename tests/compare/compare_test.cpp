@@ -132,6 +132,7 @@ TEST(RegisterAttempts, WithoutGrainAndMarksItIsUnknownAndSaysSo) {
   EXPECT_FALSE(RegistrationOf(compared).rotation_known);
   EXPECT_THAT(RegistrationOf(compared).words, HasSubstr("cannot be known"));
   EXPECT_FALSE(compared.comparison.to_first[1].has_value());
+  EXPECT_FALSE(RegistrationOf(compared).same_face_doubtful);  // no grain that could match
 }
 
 TEST(RegisterAttempts, AnotherFaceIsNotRegistered) {
@@ -140,7 +141,10 @@ TEST(RegisterAttempts, AnotherFaceIsNotRegistered) {
   SceneDescription stranger = Scene(0, 1);
   stranger.seed = 42;
   stranger.features = {Speck({12, 40}, 4), Speck({-48, 5}, 6)};
-  EXPECT_FALSE(RegistrationOf(Compared({FrameOf(before), FrameOf(stranger)})).rotation_known);
+  const auto compared = Compared({FrameOf(before), FrameOf(stranger)});
+  EXPECT_FALSE(RegistrationOf(compared).rotation_known);
+  EXPECT_TRUE(RegistrationOf(compared).same_face_doubtful);
+  EXPECT_THAT(RegistrationOf(compared).words, HasSubstr("of the same face"));
 }
 
 TEST(RegisterAttempts, AMirroredFaceIsFoundAndNamed) {
