@@ -49,7 +49,9 @@ std::string Number(double value) { return FixedWords(value, 1); }
 std::string SvgPath(const std::vector<cv::Point2d>& path, Fate fate) {
   const FateLook look = LookOf(fate);
   std::string points = "M";
-  for (const cv::Point2d& p : path) points += Number(p.x) + " " + Number(p.y) + "L";
+  for (const cv::Point2d& p : path) {
+    points.append(Number(p.x)).append(" ").append(Number(p.y)).append("L");
+  }
   points.back() = 'Z';
   std::string dashes;
   for (const double dash : look.dashes) {
