@@ -143,6 +143,17 @@ class Groups {
   std::vector<size_t> parent_;
 };
 
+// A rim is of the other sign than what it surrounds, and less of it. Faint films are left out: what
+// lies beside them may be anything.
+constexpr double kMostRimShare = 0.5;       // of the depth
+constexpr double kLeastRimmedDepth = 0.15;  // of the glass
+
+bool MayBeRimOf(const ContrastMap& map, const Region& rim, const Region& body) {
+  return rim.depth * body.depth < 0 && std::abs(rim.depth) < kMostRimShare * std::abs(body.depth) &&
+         rim.cells.size() < body.cells.size() &&
+         std::abs(body.depth) > kLeastRimmedDepth * map.glass_level;
+}
+
 void Absorb(Region&& from, Region* into) {
   into->cells.insert(into->cells.end(), from.cells.begin(), from.cells.end());
   into->edge.insert(into->edge.end(), from.edge.begin(), from.edge.end());
@@ -197,6 +208,7 @@ std::vector<Region> MergeSpecks(const ContrastMap& map,
   std::vector<bool> dropped(regions.size(), false);
   for (size_t i = 0; i < regions.size(); ++i) {
     std::vector<size_t> touched;
+    std::vector<size_t> rim_of;
     size_t near_stronger = 0;
     // Its border is enough: a region can only touch another along it.
     for (const cv::Point2f& crossing : regions[i].edge) {
@@ -213,6 +225,10 @@ std::vector<Region> MergeSpecks(const ContrastMap& map,
           const bool fringe = regions[other].depth * regions[i].depth < 0 || regions[other].rimmed;
           beside = beside || (fringe && std::abs(regions[i].depth) <
                                             fringe_share * std::abs(regions[other].depth));
+          if (MayBeRimOf(map, regions[i], regions[other]) &&
+              (rim_of.empty() || rim_of.back() != other)) {
+            rim_of.push_back(other);
+          }
           if (std::max(std::abs(dx), std::abs(dy)) <= reach &&
               (touched.empty() || touched.back() != other)) {
             touched.push_back(other);
@@ -229,6 +245,9 @@ std::vector<Region> MergeSpecks(const ContrastMap& map,
       owner.at<int>(cell) = static_cast<int>(i) + 1;
     }
     for (const size_t other : touched) groups.Join(i, other);
+    // What lies around a thing, of the other sign, and is more than a camera's fringe is its rim,
+    // however the blur between the two parts them.
+    for (const size_t other : rim_of) groups.Join(i, other);
   }
   std::vector<Region> merged;
   std::vector<int> slot(regions.size(), -1);
