@@ -5,6 +5,7 @@
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
 #include "cli/picture_memory.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "compare_page/comparison_json.h"
 #include "compare_page/comparison_words.h"
@@ -45,8 +46,6 @@ int CodeOf(Verdict verdict) {
   }
   return kSomeUngradable;
 }
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 std::optional<Error> FolderProblem(const CompareArguments& arguments) {
   if (arguments.out.empty()) return std::nullopt;
