@@ -162,7 +162,7 @@ Result<bool> LearnAndWrite(const LearnArguments& arguments) {
   std::string notes;
   for (const std::string& note : learnt->notes) notes += PrintableText(note) + "\n";
   if (arguments.out.empty()) {
-    Print(toml);
+    PrintRaw(toml);
     std::fputs(notes.c_str(), stderr);
     return any_problem;
   }

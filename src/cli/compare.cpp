@@ -121,8 +121,11 @@ Result<int> Compare(const CompareArguments& arguments) {
   if (!arguments.out.empty()) {
     if (auto error = WriteAll(arguments, compared)) return *error;
   }
-  Print(arguments.json ? compare_page::ComparisonJson(compared) + "\n"
-                       : compare_page::ComparisonText(compared));
+  if (arguments.json) {
+    PrintRaw(compare_page::ComparisonJson(compared) + "\n");
+  } else {
+    Print(compare_page::ComparisonText(compared));
+  }
   return CodeOf(result->grades.back().verdict);
 }
 

@@ -7,8 +7,12 @@
 
 namespace endgrade::cli {
 
-// On stdout, as it is: texts of strangers go through PrintableText first.
+// Words for people, on stdout: whatever a stranger's name or text holds, each line goes through
+// PrintableText.
 void Print(const std::string& text);
+
+// What other programs read, on stdout, byte for byte.
+void PrintRaw(const std::string& text);
 
 // The error's line on stderr; returns kBadInput.
 [[nodiscard]] int Refuse(const Error& error);

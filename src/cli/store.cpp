@@ -56,7 +56,7 @@ int ExportStore(const StoreArguments& arguments) {
     if (to_file) {
       text += piece;
     } else {
-      Print(piece);
+      PrintRaw(piece);
     }
     return std::ferror(stdout) == 0;
   };

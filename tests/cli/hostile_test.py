@@ -50,7 +50,7 @@ class Page(html.parser.HTMLParser):
         for name, value in attrs:
             if name.startswith("on") or re.match(r"\s*(javascript|https?):", value or ""):
                 self.suspects.append((tag, name, value))
-        if tag in ("iframe", "object", "embed", "link", "base", "form"):
+        if tag in ("iframe", "object", "embed", "link", "base") or "action" in dict(attrs):
             self.suspects.append((tag, attrs))
 
 
@@ -76,14 +76,18 @@ class HostileTest(unittest.TestCase):
                 Path(os.fsdecode(file)).write_bytes(b"\x89PNG\r\n\x1a\n")
             else:
                 shutil.copyfile(self.work / "small.png", file)
+        kind = photographs / "\x1b[31m<b>kind"
+        kind.mkdir()
+        shutil.copyfile(self.work / "small.png", kind / "c-A-1.png")
         limits = (SOURCE / "zones").rglob("sm-upc.toml")
         text = next(limits).read_text()
-        text = re.sub(r'(?m)^title = .*$',
-                      lambda _: 'title = "<script>alert(2)</script>=1+1 \\u001b[31m"', text, count=1)
+        text = re.sub(r'(?m)^title = .*$', 'title = "<script>alert(2)</script>"', text, count=1)
+        text = re.sub(r'(?m)^id = .*$', 'id = "own-limits"', text, count=1)
         (self.work / "own-limits.toml").write_text(text)
         (self.work / "lot.toml").write_text(
-            'schema = "endgrade.lot/1"\nname = "</title><script>alert(3)</script>\\u001b[2J"\n'
-            'photographs = "photographs"\n[limits]\ndefault = "own-limits.toml"\n')
+            'schema = "endgrade.lot/1"\nname = "</title><script>alert(3)</script>"\n'
+            'photographs = "photographs"\n'
+            'pattern = ["{kind}/{cord}-A-{attempt}", "{cord}-{end}[-{attempt}]"]\n[limits]\ndefault = "own-limits.toml"\n')
         return run("lot", "--out", self.work / "out", self.work / "lot.toml")
 
     def test_hostile_names_do_nothing_anywhere(self):
@@ -110,7 +114,7 @@ class HostileTest(unittest.TestCase):
                     self.assertFalse(re.match(r"[=+@\t\r]|-(?![\d.])", cell), row)
         self.assertEqual(run("store", "verify", out / "lot.sqlite").returncode, 0)
         lines = run("store", "export", "--format", "ndjson", out / "lot.sqlite").stdout
-        self.assertEqual(len([json.loads(line) for line in lines.splitlines()]), len(HOSTILE))
+        self.assertEqual(len([json.loads(line) for line in lines.splitlines()]), len(HOSTILE) + 1)
         for name in HOSTILE:
             found = run("store", "find", out / "lot.sqlite", b"--cord=" + name)
             self.assert_quiet(found.stdout + found.stderr)
