@@ -160,8 +160,8 @@ class FaultsTest(unittest.TestCase):
         lost = folder / "cord-0002-A-1.jpg"
         content = lost.read_bytes()
         lost.unlink()
-        lost.symlink_to("/proc/self/mem")  # whose reading fails
-        stat = os.stat(lost)
+        os.mkfifo(self.out / "pipe")  # not read, and as old at any time
+        lost.symlink_to(self.out / "pipe")
         store = self.out / "lot" / "lot.sqlite"
 
         def lot():
@@ -174,7 +174,6 @@ class FaultsTest(unittest.TestCase):
         again = subprocess.run([ENDGRADE, "store", "export", store], capture_output=True,
                                check=True).stdout
         self.assertEqual(before, again)
-        self.assertGreaterEqual(stat.st_size, 0)
         lost.unlink()
         lost.write_bytes(content)
         self.assertIn(b"1 photographs graded", lot().stdout)
