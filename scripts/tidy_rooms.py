@@ -4,7 +4,8 @@
 Nine tenths of the time goes into headers, which a room's sources share. Where two of them do not go
 together (each has a kLeast of its own), the room is halved until they do, or stand alone.
 
-Usage: scripts/tidy_rooms.py BUILD_FOLDER. Exits with 1 for what is not the analyzer's.
+Usage: scripts/tidy_rooms.py BUILD_FOLDER [TARGET...], e.g. build endgrade_read endgrade_lay; or, with
+-TARGET, all but those. Exits with 1 for what is not the analyzer's.
 """
 
 import concurrent.futures
@@ -54,10 +55,14 @@ def look(folder: pathlib.Path, name: str, members: list[dict]) -> tuple[bool, st
 
 
 def main() -> int:
-    if len(sys.argv) != 2:
+    if len(sys.argv) < 2:
         print(__doc__, file=sys.stderr)
         return 2
     rooms = rooms_of(pathlib.Path(sys.argv[1]))
+    named = sys.argv[2:]
+    wanted = [name for name in named if not name.startswith("-")] or [
+        name for name in rooms if f"-{name}" not in named]
+    rooms = {name: rooms[name] for name in wanted}
     all_well = True
     with tempfile.TemporaryDirectory() as folder, \
             concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:
