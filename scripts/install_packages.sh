@@ -2,7 +2,8 @@
 # Installs what is missing of the Debian 12 packages that endgrade needs. Usage:
 #   scripts/install_packages.sh build   what compiles and runs the program (the default)
 #   scripts/install_packages.sh test    and what its tests lean on
-#   scripts/install_packages.sh check   and the formatter and the linter of .ci/run
+#   scripts/install_packages.sh check   and the formatter, the linter and the fuzzer of .ci/run
+#   scripts/install_packages.sh fuzz    what build and test need, and Clang for scripts/fuzz.sh
 #   scripts/install_packages.sh bench   what build and test need, scripts/bench-speed.sh, and what
 #                                       scripts/bench-accuracy.sh --others compares with
 set -euo pipefail
@@ -16,12 +17,13 @@ build_packages=(
   libopencv-imgcodecs406 # loaded at run time, for TIFF and BMP
 )
 test_packages=(
-  libgmock-dev libgtest-dev
+  libgmock-dev libgtest-dev librapidcheck-dev
   libjpeg-turbo-progs netpbm # djpeg and pngtopnm, to read against
   openssl # the command, to check a signature by
   python3 python3-jsonschema python3-numpy python3-pil python3-scipy python3-sep python3-skimage
 )
 check_packages=(clang-format-14 clang-tidy-14)
+fuzz_packages=(clang-14 libclang-rt-14-dev)
 bench_packages=(
   libbenchmark-dev
   imagej xauth xvfb python3-opencv # only to compare with
@@ -31,9 +33,11 @@ bench_packages=(
 case "${1:-build}" in
   build) wanted=("${build_packages[@]}") ;;
   test) wanted=("${build_packages[@]}" "${test_packages[@]}") ;;
-  check) wanted=("${build_packages[@]}" "${test_packages[@]}" "${check_packages[@]}") ;;
+  check) wanted=("${build_packages[@]}" "${test_packages[@]}" "${check_packages[@]}"
+                "${fuzz_packages[@]}") ;;
+  fuzz) wanted=("${build_packages[@]}" "${test_packages[@]}" "${fuzz_packages[@]}") ;;
   bench) wanted=("${build_packages[@]}" "${test_packages[@]}" "${bench_packages[@]}") ;;
-  *) echo "usage: $0 [build|test|check|bench]" >&2; exit 2 ;;
+  *) echo "usage: $0 [build|test|check|fuzz|bench]" >&2; exit 2 ;;
 esac
 
 if ! command -v apt-get >/dev/null; then

@@ -2,6 +2,7 @@
 
 #include "cli/error_line.h"
 #include "cli/inputs.h"
+#include "cli/print.h"
 #include "cli/run_in_order.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
@@ -35,8 +36,6 @@ struct LearnArguments {
   TargetArguments target;
   int threads = 0;  // 0: all cores
 };
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 TargetOptions OptionsOf(const TargetArguments& arguments) {
   TargetOptions options;
@@ -163,7 +162,7 @@ Result<bool> LearnAndWrite(const LearnArguments& arguments) {
   std::string notes;
   for (const std::string& note : learnt->notes) notes += PrintableText(note) + "\n";
   if (arguments.out.empty()) {
-    Print(toml);
+    PrintRaw(toml);
     std::fputs(notes.c_str(), stderr);
     return any_problem;
   }

@@ -5,6 +5,7 @@
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
 #include "cli/picture_memory.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "compare_page/comparison_json.h"
 #include "compare_page/comparison_words.h"
@@ -45,8 +46,6 @@ int CodeOf(Verdict verdict) {
   }
   return kSomeUngradable;
 }
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 std::optional<Error> FolderProblem(const CompareArguments& arguments) {
   if (arguments.out.empty()) return std::nullopt;
@@ -122,8 +121,11 @@ Result<int> Compare(const CompareArguments& arguments) {
   if (!arguments.out.empty()) {
     if (auto error = WriteAll(arguments, compared)) return *error;
   }
-  Print(arguments.json ? compare_page::ComparisonJson(compared) + "\n"
-                       : compare_page::ComparisonText(compared));
+  if (arguments.json) {
+    PrintRaw(compare_page::ComparisonJson(compared) + "\n");
+  } else {
+    Print(compare_page::ComparisonText(compared));
+  }
   return CodeOf(result->grades.back().verdict);
 }
 

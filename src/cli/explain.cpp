@@ -5,6 +5,7 @@
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
 #include "cli/overlay_names.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "present/escape.h"
@@ -40,8 +41,6 @@ int CodeOf(Verdict verdict) {
   }
   return kSomeUngradable;
 }
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 std::string Indented(const std::string& lines) {
   std::string text = "  ";

@@ -27,9 +27,8 @@ Error FolderError(const fs::path& folder, std::string what, std::string remedy) 
   return {ErrorKind::kUnreadable, folder.string(), 0, std::move(what), std::move(remedy)};
 }
 
-// Appends the pictures below `folder`, unordered. Explicit recursion, so that one folder that
-// cannot be listed costs only itself.
-void AppendPictures(const fs::path& folder, Inputs* inputs) {
+// Appends the pictures that stand in `folder` itself, and to `folders` those within it.
+void AppendPictures(const fs::path& folder, Inputs* inputs, std::vector<fs::path>* folders) {
   std::error_code error;
   fs::directory_iterator entries(folder, error);
   while (!error && entries != fs::directory_iterator()) {
@@ -37,7 +36,7 @@ void AppendPictures(const fs::path& folder, Inputs* inputs) {
     std::error_code ignored;
     if (!IsHidden(entry.path())) {
       if (entry.is_directory(ignored)) {
-        if (!entry.is_symlink(ignored)) AppendPictures(entry.path(), inputs);
+        if (!entry.is_symlink(ignored)) folders->push_back(entry.path());
       } else if (HasPictureName(entry.path())) {
         inputs->pictures.push_back(entry.path());
       }
@@ -50,9 +49,29 @@ void AppendPictures(const fs::path& folder, Inputs* inputs) {
   }
 }
 
-void AppendFolder(const fs::path& folder, Inputs* inputs) {
+// All below `folder`, unordered. One folder is open at a time, however deep they lie, and one that
+// cannot be listed costs only itself.
+Inputs PicturesBelow(const fs::path& folder, std::size_t max_pictures) {
   Inputs found;
-  AppendPictures(folder, &found);
+  std::vector<fs::path> folders = {folder};
+  while (!folders.empty()) {
+    const fs::path next = std::move(folders.back());
+    folders.pop_back();
+    AppendPictures(next, &found, &folders);
+    if (found.pictures.size() > max_pictures) {
+      found.pictures.clear();
+      found.problems = {
+          FolderError(folder,
+                      "more than " + std::to_string(max_pictures) + " pictures are in this folder",
+                      "Give the folders in it one by one")};
+      break;
+    }
+  }
+  return found;
+}
+
+void AppendFolder(const fs::path& folder, std::size_t max_pictures, Inputs* inputs) {
+  Inputs found = PicturesBelow(folder, max_pictures);
   if (found.pictures.empty() && found.problems.empty()) {
     found.problems.push_back(FolderError(
         folder, "no picture in this folder", "Name a folder that holds JPEG, PNG, TIFF or BMP"));
@@ -77,10 +96,22 @@ fs::path Resolved(const fs::path& path) {
   return resolved.has_filename() ? resolved : resolved.parent_path();
 }
 
+// Pictures of one folder follow each other: their folder is resolved once for all of them.
 void KeepFirstOfEach(std::vector<fs::path>* pictures) {
   std::set<fs::path::string_type> seen;
-  std::erase_if(*pictures,
-                [&](const fs::path& p) { return !seen.insert(Resolved(p).native()).second; });
+  fs::path folder;
+  fs::path resolved_folder;
+  std::erase_if(*pictures, [&](const fs::path& picture) {
+    std::error_code error;
+    if (!picture.has_filename() || fs::is_symlink(picture, error)) {
+      return !seen.insert(Resolved(picture).native()).second;
+    }
+    if (resolved_folder.empty() || picture.parent_path() != folder) {
+      folder = picture.parent_path();
+      resolved_folder = Resolved(folder);
+    }
+    return !seen.insert((resolved_folder / picture.filename()).native()).second;
+  });
 }
 
 bool IsSameOrInside(const fs::path& path, const fs::path& folder) {
@@ -90,12 +121,12 @@ bool IsSameOrInside(const fs::path& path, const fs::path& folder) {
 
 }  // namespace
 
-Inputs ListInputs(const std::vector<std::string>& paths) {
+Inputs ListInputs(const std::vector<std::string>& paths, std::size_t max_pictures) {
   Inputs inputs;
   for (const fs::path path : paths) {
     std::error_code ignored;
     if (fs::is_directory(path, ignored)) {
-      AppendFolder(path, &inputs);
+      AppendFolder(path, max_pictures, &inputs);
     } else {
       inputs.pictures.push_back(path);
     }

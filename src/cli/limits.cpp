@@ -1,6 +1,7 @@
 #include "endgrade/limits.h"
 
 #include "cli/error_line.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "limits/describe.h"
 
@@ -11,8 +12,6 @@
 
 namespace endgrade::cli {
 namespace {
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 int List() {
   const auto list = ListLimits();

@@ -2,6 +2,7 @@
 #include "cli/interrupt.h"
 #include "cli/lot_run.h"
 #include "cli/picture_memory.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "lot/watch.h"
@@ -23,8 +24,6 @@ struct LotVerb {
   bool watch = false;
   double watch_idle_s = 0;  // 0: until Ctrl-C
 };
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 std::string Number(std::size_t count, const char* of) { return std::to_string(count) + " " + of; }
 
@@ -114,12 +113,14 @@ LotRun Watch(const LotVerb& verb,
   auto last_news = Clock::now();
   LotRun run = RunOnce(settings, options, store, true, stop);
   lot::RunCount total = run.count;
+  lot::RunOptions later = options;
+  later.retry = false;  // a second time would be a second later
   while (!run.failed && !stop()) {
     // Files settle without further news: look again now and then, once news have come.
     const auto news = folder->Wait(std::chrono::milliseconds(1000), stop);
     if (news == lot::FolderWatch::News::kStopped) break;
     if (news == lot::FolderWatch::News::kChanged) last_news = Clock::now();
-    run = RunOnce(settings, options, store, true, stop);
+    run = RunOnce(settings, later, store, true, stop);
     if (run.count.graded > 0) last_news = Clock::now();
     total.graded += run.count.graded;
     total.unreadable += run.count.unreadable;

@@ -2,8 +2,10 @@
 #include "cli/verbs.h"
 #include "endgrade/version.h"
 
+#include <csignal>
 #include <cstdio>
 #include <exception>
+#include <new>
 #include <string>
 #include <vector>
 
@@ -83,14 +85,16 @@ int Run(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  // A file over the bound that the shell or the job set is an error of writing, not an end.
+  std::signal(SIGXFSZ, SIG_IGN);
   try {
     const int exit_code = Run(argc, argv);
     if (std::fflush(stdout) == 0 && std::ferror(stdout) == 0) return exit_code;
     std::fputs("standard output: cannot be written.\n", stderr);
+  } catch (const std::bad_alloc&) {
+    std::fputs("stopped: not enough memory. Close other programs, or lower --threads.\n", stderr);
   } catch (const std::exception& e) {
-    std::fputs("stopped: ", stderr);
-    std::fputs(e.what(), stderr);
-    std::fputc('\n', stderr);
+    endgrade::cli::PrintErrorLine(std::string("stopped: ") + e.what());
   }
   return endgrade::cli::kBadInput;
 }

@@ -4,10 +4,10 @@
 #include <algorithm>
 #include <condition_variable>
 #include <cstddef>
+#include <exception>
 #include <functional>
 #include <map>
 #include <mutex>
-#include <system_error>
 #include <thread>
 #include <utility>
 #include <vector>
@@ -16,8 +16,9 @@ namespace endgrade::cli {
 
 // Calls work(0), ..., work(count - 1), each once, on `threads` threads, and emit(i, result) on the
 // calling thread in the order of i. No more than 2 * threads results wait at any time: a slow
-// reader of the output holds the work back. `work` must not throw. When emit returns false, no
-// further work is begun, what is in hand is finished and dropped, and the call returns.
+// reader of the output holds the work back. When emit returns false, no further work is begun, what
+// is in hand is finished and dropped, and the call returns. What work or emit throws ends it in the
+// same way, and is thrown on here once the threads have ended.
 template <typename Value>
 void RunInOrder(std::size_t count,
                 int threads,
@@ -29,6 +30,7 @@ void RunInOrder(std::size_t count,
   std::size_t next_to_start = 0;
   std::size_t next_to_emit = 0;
   bool stopped = false;
+  std::exception_ptr thrown;  // by work
   const std::size_t window = 2 * static_cast<std::size_t>(std::max(threads, 1));
 
   const auto worker = [&] {
@@ -40,19 +42,38 @@ void RunInOrder(std::size_t count,
       if (stopped || next_to_start == count) return;
       const std::size_t i = next_to_start++;
       lock.unlock();
-      Value value = work(i);
-      lock.lock();
-      ready.emplace(i, std::move(value));
+      try {
+        Value value = work(i);
+        lock.lock();
+        ready.emplace(i, std::move(value));
+      } catch (...) {
+        if (!lock.owns_lock()) lock.lock();
+        thrown = std::current_exception();
+        stopped = true;
+      }
       changed.notify_all();
     }
   };
 
   std::vector<std::jthread> pool;
+  // Before the threads are waited for, whichever way this ends: they wait for room or for this.
+  struct Stop {
+    std::mutex& mutex;
+    std::condition_variable& changed;
+    bool& stopped;
+    ~Stop() {
+      const std::lock_guard lock(mutex);
+      stopped = true;
+      changed.notify_all();
+    }
+  };
   const std::size_t wanted = std::min(static_cast<std::size_t>(std::max(threads, 1)), count);
+  pool.reserve(wanted);
+  const Stop stop{mutex, changed, stopped};
   try {
     for (std::size_t t = 0; t < wanted; ++t) pool.emplace_back(worker);
-  } catch (const std::system_error&) {
-    // The machine gives no more threads; those that started do all the work.
+  } catch (const std::exception&) {
+    // The machine gives no more threads, or no memory for one; those that started do all the work.
   }
   if (pool.empty()) {
     for (std::size_t i = 0; i < count && emit(i, work(i)); ++i) {
@@ -62,15 +83,17 @@ void RunInOrder(std::size_t count,
 
   std::unique_lock lock(mutex);
   while (!stopped && next_to_emit < count) {
-    changed.wait(lock, [&] { return ready.contains(next_to_emit); });
+    changed.wait(lock, [&] { return stopped || ready.contains(next_to_emit); });
+    if (stopped) break;
     auto node = ready.extract(next_to_emit);
     lock.unlock();
     const bool go_on = emit(node.key(), std::move(node.mapped()));
     lock.lock();
     ++next_to_emit;
-    stopped = !go_on;
+    stopped = stopped || !go_on;
     changed.notify_all();
   }
+  if (thrown) std::rethrow_exception(thrown);
 }
 
 }  // namespace endgrade::cli

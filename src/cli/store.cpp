@@ -1,6 +1,7 @@
 #include "store/store.h"
 
 #include "cli/error_line.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "present/escape.h"
@@ -23,13 +24,6 @@ struct StoreArguments {
   store::Filter filter;
   std::vector<std::string> parts;
 };
-
-int Refuse(const Error& error) {
-  PrintErrorLine(error.Text());
-  return kBadInput;
-}
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 int VerifyStore(const StoreArguments& arguments) {
   const auto store = store::Store::OpenToRead(arguments.store);
@@ -62,7 +56,7 @@ int ExportStore(const StoreArguments& arguments) {
     if (to_file) {
       text += piece;
     } else {
-      Print(piece);
+      PrintRaw(piece);
     }
     return std::ferror(stdout) == 0;
   };

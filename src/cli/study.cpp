@@ -4,6 +4,7 @@
 #include "cli/interrupt.h"
 #include "cli/lot_run.h"
 #include "cli/picture_memory.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "present/escape.h"
@@ -21,11 +22,6 @@ struct StudyVerb {
   std::optional<double> tolerance_um;
   bool json = false;
 };
-
-int Refuse(const Error& error) {
-  PrintErrorLine(error.Text());
-  return kBadInput;
-}
 
 int Present(const StudyVerb& verb,
             const lot::Settings& settings,

@@ -37,6 +37,12 @@ void FillUnreadable(const Photograph& photograph, Error error, store::Row* row) 
   row->record = UnreadableRecordJson(photograph.path, *photograph.limits, error);
 }
 
+// What grading ran into. Want of memory says nothing of the picture: as if it had not been read.
+void FillUngraded(const Photograph& photograph, const Error& error, store::Row* row) {
+  if (error.kind == ErrorKind::kOutOfMemory) row->sha256.clear();
+  FillUnreadable(photograph, error, row);
+}
+
 // Times would make two runs differ: they are left out of the record, as null.
 void ForgetTimes(StepTimes* times) {
   const double none = std::nan("");
@@ -49,9 +55,9 @@ void FillGraded(const Settings& settings,
                 const Look& look,
                 store::Row* row) {
   const auto frame = DecodeFrame(bytes, photograph.path, settings.options.read);
-  if (!frame.ok()) return FillUnreadable(photograph, frame.error(), row);
+  if (!frame.ok()) return FillUngraded(photograph, frame.error(), row);
   auto grade = GradeFrame(*frame, *photograph.limits, settings.options);
-  if (!grade.ok()) return FillUnreadable(photograph, grade.error(), row);
+  if (!grade.ok()) return FillUngraded(photograph, grade.error(), row);
   ForgetTimes(&grade->times);
   row->verdict = RecordWord(grade->verdict);
   row->marginal = grade->marginal;
@@ -62,11 +68,11 @@ void FillGraded(const Settings& settings,
   if (look) look(*frame, *grade);
 }
 
-std::optional<store::Row> Grade(const Settings& settings,
-                                const Photograph& photograph,
-                                const Shard& shard,
-                                const Look& look,
-                                store::Row row) {
+std::optional<store::Row> GradeFile(const Settings& settings,
+                                    const Photograph& photograph,
+                                    const Shard& shard,
+                                    const Look& look,
+                                    store::Row row) {
   const auto bytes = read::ReadFileBytes(photograph.file, settings.options.read.max_file_bytes);
   // What cannot be read has no content to go by: its name decides.
   const std::string digest = Sha256Hex(bytes.ok() ? *bytes : photograph.path);
@@ -98,7 +104,7 @@ std::optional<store::Row> GradePhotograph(const Settings& settings,
                                           const Look& look) {
   store::Row row = RowFor(settings, photograph);
   try {
-    return Grade(settings, photograph, shard, look, row);
+    return GradeFile(settings, photograph, shard, look, row);
   } catch (const std::bad_alloc&) {
     FillUnreadable(photograph,
                    {ErrorKind::kOutOfMemory,

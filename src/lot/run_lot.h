@@ -14,6 +14,7 @@ namespace endgrade::lot {
 struct RunOptions {
   int threads = 1;
   Shard shard;
+  bool retry = true;  // what could not be read before
 };
 
 struct RunCount {
@@ -24,8 +25,9 @@ struct RunCount {
   bool stopped = false;        // before the end
 };
 
-// A photograph counts as known when the store has a row of its path, size, time and grade key. What
-// is graded is appended at once, ordered by path, whatever the number of threads and however often
+// A photograph counts as known when the store has a row of its path, size, time and grade key. One
+// that could not be read is tried again, and gets another row when that ends otherwise. What is
+// graded is appended at once, ordered by path, whatever the number of threads and however often
 // the run was broken off: the store of a run in pieces is that of a run in one piece.
 //
 //   step      after each photograph, with its row (none: of another shard) and how many are done of

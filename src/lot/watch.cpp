@@ -51,7 +51,7 @@ struct FolderWatch::State {
   // Takes all that is waiting; folders that appeared are watched too.
   void Take() {
     alignas(inotify_event) std::array<char, 16384> buffer{};
-    const ssize_t size = read(descriptor, buffer.data(), buffer.size());
+    const ssize_t size = ::read(descriptor, buffer.data(), buffer.size());
     for (ssize_t at = 0; at < size;) {
       const auto* event = reinterpret_cast<const inotify_event*>(buffer.data() + at);
       if ((event->mask & IN_ISDIR) != 0 && event->len > 0 && folders.contains(event->wd)) {

@@ -1,12 +1,16 @@
 #include "core/sha256.h"
 #include "present/encode.h"
 
+// jpeglib.h needs size_t and FILE of the one before it.
+#include <cstdio>
+//
 #include <jpeglib.h>
 
 #include <algorithm>
 #include <csetjmp>
-#include <cstdio>
+#include <jerror.h>
 #include <memory>
+#include <new>
 #include <vector>
 
 namespace endgrade {
@@ -95,11 +99,15 @@ Result<std::string> EncodeJpeg(const cv::Mat& picture, int quality, const std::s
   errors.manager.error_exit = &JumpOut;
   unsigned char* bytes = buffer.get();
   unsigned long count = room;
-  jpeg_create_compress(&jpeg);
-  jpeg_mem_dest(&jpeg, &bytes, &count);
+  // Before the first call: that may want memory, too.
   const bool failed = setjmp(errors.on_error) != 0;  // NOLINT(cert-err52-cpp)
-  if (!failed) Compress(picture, quality, comments, &jpeg);
+  if (!failed) {
+    jpeg_create_compress(&jpeg);
+    jpeg_mem_dest(&jpeg, &bytes, &count);
+    Compress(picture, quality, comments, &jpeg);
+  }
   jpeg_destroy_compress(&jpeg);
+  if (failed && errors.manager.msg_code == JERR_OUT_OF_MEMORY) throw std::bad_alloc();
   if (failed) {
     return Error{ErrorKind::kInternal,
                  "",

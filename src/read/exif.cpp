@@ -3,6 +3,7 @@
 #include <libexif/exif-data.h>
 #include <limits>
 #include <memory>
+#include <new>
 
 namespace endgrade::read {
 namespace {
@@ -20,7 +21,7 @@ int ExifOrientation(std::string_view exif) {
     return 1;
   }
   const std::unique_ptr<ExifData, Unref> data(exif_data_new());
-  if (!data) return 1;
+  if (!data) throw std::bad_alloc();
   // As it stands in the file: nothing added that the specification says should have been there.
   exif_data_unset_option(data.get(), EXIF_DATA_OPTION_FOLLOW_SPECIFICATION);
   exif_data_set_option(data.get(), EXIF_DATA_OPTION_DONT_CHANGE_MAKER_NOTE);

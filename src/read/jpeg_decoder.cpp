@@ -16,6 +16,16 @@ namespace {
 // A progressive picture as encoders write it has 10 scans or so. Each costs a pass over the whole
 // picture however few bytes it has, so that a small file could keep us busy for hours.
 constexpr int kMostScans = 100;
+// And of a large one fewer, so that all passes together look at 4 gigapixels at most: some seconds.
+constexpr std::int64_t kMostScannedPixels = 4'000'000'000;
+constexpr std::int64_t kScansOfAnyPicture = 20;
+
+int MostScans(const jpeg_decompress_struct& jpeg) {
+  const std::int64_t pixels =
+      std::max<std::int64_t>(std::int64_t{jpeg.image_width} * jpeg.image_height, 1);
+  return static_cast<int>(
+      std::clamp<std::int64_t>(kMostScannedPixels / pixels, kScansOfAnyPicture, kMostScans));
+}
 
 constexpr unsigned int kMostMarkerBytes = 0xffff;
 
@@ -59,7 +69,7 @@ void JpegDecoder::OnMessage(j_common_ptr jpeg, int level) {
 
 void JpegDecoder::OnProgress(j_common_ptr jpeg) {
   auto* decoder = static_cast<JpegDecoder*>(jpeg->client_data);
-  if (decoder->jpeg_.input_scan_number <= kMostScans) return;
+  if (decoder->jpeg_.input_scan_number <= MostScans(decoder->jpeg_)) return;
   decoder->has_too_many_scans_ = true;
   OnError(jpeg);
 }
@@ -101,7 +111,8 @@ Error JpegDecoder::problem() const {
   const int message = errors_.msg_code;
   if (message == JERR_OUT_OF_MEMORY) throw std::bad_alloc();
   if (has_too_many_scans_) {
-    return Unsupported("the JPEG picture has more than " + std::to_string(kMostScans) + " scans");
+    return Unsupported("the JPEG picture has more than " + std::to_string(MostScans(jpeg_)) +
+                       " scans");
   }
   if (SaysCutShort(message)) return CutShort("JPEG");
   std::array<char, JMSG_LENGTH_MAX> text{};

@@ -38,8 +38,6 @@ PngDecoder::PngDecoder(std::string_view bytes, std::uint32_t width, std::uint32_
   png_set_user_limits(png_, width, height);
   png_set_chunk_malloc_max(png_, kMostChunkBytes);
   png_set_crc_action(png_, PNG_CRC_ERROR_QUIT, PNG_CRC_ERROR_QUIT);
-  png_set_keep_unknown_chunks(
-      png_, PNG_HANDLE_CHUNK_NEVER, kUnread, static_cast<int>(sizeof(kUnread)) / kChunkNameBytes);
 }
 
 PngDecoder::~PngDecoder() { png_destroy_read_struct(&png_, &info_, nullptr); }
@@ -65,6 +63,9 @@ void PngDecoder::OnRead(png_structp png, png_bytep to, png_size_t count) {
 
 bool PngDecoder::ReadHeader() {
   if (setjmp(png_jmpbuf(png_)) != 0) return false;
+  // Here, as it wants memory, and libpng ends the program for an error without a place to jump to.
+  png_set_keep_unknown_chunks(
+      png_, PNG_HANDLE_CHUNK_NEVER, kUnread, static_cast<int>(sizeof(kUnread)) / kChunkNameBytes);
   png_read_info(png_, info_);
   png_set_expand(png_);  // palettes to colour, 1, 2 and 4 bits to 8, a transparent colour to alpha
   png_set_bgr(png_);
@@ -91,7 +92,11 @@ std::string_view PngDecoder::exif() const {
 Error PngDecoder::problem() const {
   const std::string_view message = message_.data();
   if (is_cut_short_) return CutShort("PNG");
-  if (message.find("ut of memory") != std::string_view::npos) throw std::bad_alloc();
+  // libpng's words and zlib's.
+  if (message.find("ut of memory") != std::string_view::npos ||
+      message.find("nsufficient memory") != std::string_view::npos) {
+    throw std::bad_alloc();
+  }
   return Damaged("the PNG data is damaged (" + std::string(message) + ")");
 }
 

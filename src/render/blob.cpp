@@ -10,7 +10,6 @@
 namespace endgrade::render {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr size_t kDirections = 720;
 constexpr size_t kHarmonics = 9;
 
@@ -22,7 +21,7 @@ const std::vector<cv::Point2d>& Directions() {
   static const std::vector<cv::Point2d> directions = [] {
     std::vector<cv::Point2d> out(kDirections);
     for (size_t i = 0; i < kDirections; ++i) {
-      const double angle = 2 * kPi * static_cast<double>(i) / kDirections;
+      const double angle = 2 * std::numbers::pi * static_cast<double>(i) / kDirections;
       out[i] = {std::cos(angle), std::sin(angle)};
     }
     return out;
@@ -40,8 +39,8 @@ double Smooth(double from, double to, double x) {
 Blob::Blob(const SceneFeature& feature, const SceneFibre& fibre)
     : feature_(feature),
       clip_radius_um_(feature.shape == FeatureShape::kChip ? fibre.cladding_diameter_um / 2 : 0),
-      cos_(std::cos(feature.angle_deg * kPi / 180)),
-      sin_(std::sin(feature.angle_deg * kPi / 180)),
+      cos_(std::cos(feature.angle_deg * std::numbers::pi / 180)),
+      sin_(std::sin(feature.angle_deg * std::numbers::pi / 180)),
       radius_um_(kDirections) {
   Random random(SubSeed(feature.seed, 1));
   // Films flow: their outlines have slow waves only.
@@ -72,7 +71,7 @@ Blob::Blob(const SceneFeature& feature, const SceneFibre& fibre)
 }
 
 double Blob::OutlineRadius(double angle) const {
-  double at = angle / (2 * kPi) * kDirections;
+  double at = angle / (2 * std::numbers::pi) * kDirections;
   if (at < 0) at += kDirections;
   const auto i = static_cast<size_t>(at);
   const double t = at - static_cast<double>(i);
@@ -109,7 +108,7 @@ double Blob::ContrastAt(const Place& place, cv::Point2d from_centre_um) const {
       return rim + (inner - rim) * Smooth(0.6 * rim_width, 1.4 * rim_width, place.depth_um);
     }
     case FeatureShape::kPit: {
-      const double face_angle = place.angle + feature_.angle_deg * kPi / 180;
+      const double face_angle = place.angle + feature_.angle_deg * std::numbers::pi / 180;
       const double towards = std::max(0.0, std::cos(face_angle - kGlintDirection));
       const double near_rim = 1 - Smooth(0.15 * radius, 0.45 * radius, place.depth_um);
       return inner + (rim - inner) * near_rim * towards * towards;
@@ -118,7 +117,7 @@ double Blob::ContrastAt(const Place& place, cv::Point2d from_centre_um) const {
       const double rise = std::min(place.depth_um / std::max(4.0, 0.35 * radius), 1.5);
       const double waves = 0.9 * rise + 0.22 * Thickness(from_centre_um);
       const double edge = 1 - Smooth(0.5, 1.8, place.depth_um);
-      return inner * (0.8 + 0.3 * std::cos(2 * kPi * waves)) + (rim - inner) * edge;
+      return inner * (0.8 + 0.3 * std::cos(2 * std::numbers::pi * waves)) + (rim - inner) * edge;
     }
     case FeatureShape::kDroplet: {
       const double ring_width = std::max(0.8, feature_.width_um);
@@ -131,14 +130,16 @@ double Blob::ContrastAt(const Place& place, cv::Point2d from_centre_um) const {
     case FeatureShape::kFingerprint: {
       const cv::Point2d d = from_centre_um;
       const double across = -sin_ * d.x + cos_ * d.y + 3 * Thickness(d);
-      const double ridge = std::cos(2 * kPi * across / std::max(2.0, feature_.width_um));
+      const double ridge =
+          std::cos(2 * std::numbers::pi * across / std::max(2.0, feature_.width_um));
       // Grease lies in ridges that break up, and thins out towards the edge of the print.
       const double broken = Smooth(-1.2, 0.6, Thickness(2.3 * d) + Thickness(-1.7 * d));
       const double thinning = Smooth(0, 0.45 * radius, place.depth_um);
       return inner * Smooth(-0.5, 0.9, ridge) * broken * thinning;
     }
     case FeatureShape::kChip: {
-      const double shells = std::cos(2 * kPi * place.depth_um / std::max(1.5, 0.5 * radius));
+      const double shells =
+          std::cos(2 * std::numbers::pi * place.depth_um / std::max(1.5, 0.5 * radius));
       return inner + (rim - inner) * std::max(0.0, shells) * 0.6;
     }
     default:
@@ -185,7 +186,7 @@ std::vector<cv::Point2d> Blob::Outline() const {
   }
   if (clip_radius_um_ <= 0) return outline;
   for (size_t i = 0; i < 4 * kDirections; ++i) {  // the rim's arc inside the outline
-    const double angle = 2 * kPi * static_cast<double>(i) / (4 * kDirections);
+    const double angle = 2 * std::numbers::pi * static_cast<double>(i) / (4 * kDirections);
     const cv::Point2d p = clip_radius_um_ * cv::Point2d(std::cos(angle), std::sin(angle));
     if (PlaceOf(p).depth_um > -1e-9) outline.push_back(p);
   }

@@ -11,8 +11,6 @@
 namespace endgrade::render {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
-
 // Zirconia's grain shows as a fine and a coarser texture; shares of the power, common practice.
 constexpr double kFineShare = 0.85;
 constexpr double kCoarseStep = 3.1;
@@ -22,7 +20,7 @@ constexpr double kCoarseStep = 3.1;
 Face::Face(const SceneDescription& scene)
     : fibre_(scene.fibre),
       face_(scene.face),
-      gap_direction_(Random(SubSeed(scene.seed, 10)).Uniform(0, 2 * kPi)) {
+      gap_direction_(Random(SubSeed(scene.seed, 10)).Uniform(0, 2 * std::numbers::pi)) {
   const double step = face_.grain_size_um;
   const auto add = [&](std::vector<Texture>& to, std::uint64_t stream, double rms) {
     if (rms <= 0) return;
@@ -56,12 +54,12 @@ double Face::GlassSpectrum(cv::Point2d f) const {
 
 double Face::RimRadius(double angle) const {
   const double mean = fibre_.cladding_diameter_um / 2;
-  const double oval =
-      0.5 * fibre_.ovality * std::cos(2 * (angle - fibre_.ovality_angle_deg * kPi / 180));
+  const double oval = 0.5 * fibre_.ovality *
+                      std::cos(2 * (angle - fibre_.ovality_angle_deg * std::numbers::pi / 180));
   if (face_.slope_deg == 0) return mean * (1 + oval);
   // Cut at a slope, the round fibre's outline is longer along it by 1 / cos.
-  const double along = angle - face_.slope_direction_deg * kPi / 180;
-  const double shorter = std::cos(face_.slope_deg * kPi / 180);
+  const double along = angle - face_.slope_direction_deg * std::numbers::pi / 180;
+  const double shorter = std::cos(face_.slope_deg * std::numbers::pi / 180);
   return mean * (1 + oval) / std::hypot(std::cos(along) * shorter, std::sin(along));
 }
 

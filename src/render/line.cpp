@@ -9,8 +9,6 @@
 namespace endgrade::render {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
-
 // Direction of travel, as a walk from the middle outwards, so that the feature's centre lies on it.
 class Wander {
  public:
@@ -49,7 +47,7 @@ class Wander {
 std::vector<cv::Point2d> HalfSpine(const SceneFeature& feature, int side, double step_um) {
   std::vector<cv::Point2d> points;
   Wander wander(feature, side);
-  const double start = feature.angle_deg * kPi / 180;
+  const double start = feature.angle_deg * std::numbers::pi / 180;
   double angle = start;
   cv::Point2d p = feature.centre_um;
   const int steps = std::max(1, static_cast<int>(std::lround(0.5 * feature.length_um / step_um)));
@@ -197,7 +195,7 @@ std::vector<cv::Point2d> Line::Outline() const {
   std::vector<cv::Point2d> outline;
   for (const cv::Point2d& p : spine_) {
     for (int k = 0; k < kDirections; ++k) {
-      const double angle = 2 * kPi * k / kDirections;
+      const double angle = 2 * std::numbers::pi * k / kDirections;
       outline.push_back(p +
                         0.5 * feature_.width_um * cv::Point2d(std::cos(angle), std::sin(angle)));
     }

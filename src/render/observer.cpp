@@ -1,5 +1,6 @@
 #include "render/observer.h"
 
+#include "render/optics.h"
 #include "render/sensor.h"
 
 #include <algorithm>
@@ -18,11 +19,6 @@ cv::Rect PixelsOf(const SubGrid& grid, const cv::Rect& cells) {
   const cv::Point high((cells.x + cells.width + s - 1) / s - grid.margin_px,
                        (cells.y + cells.height + s - 1) / s - grid.margin_px);
   return {low, high};
-}
-
-double Sinc(double x) {
-  const double px = std::numbers::pi * x;
-  return std::abs(px) < 1e-9 ? 1.0 : std::sin(px) / px;
 }
 
 }  // namespace

@@ -7,7 +7,6 @@
 namespace endgrade::render {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
 constexpr size_t kTableSize = 2048;
 
 // 2 J1(x) / x. J1: Abramowitz and Stegun 9.4.4 and 9.4.6, |error| < 1.3e-8 and 4e-8.
@@ -37,10 +36,15 @@ double TwoJ1OverX(double x) {
 
 double Diffraction(double nu) {
   if (nu >= 1) return 0;
-  return 2 / kPi * (std::acos(nu) - nu * std::sqrt(1 - nu * nu));
+  return 2 / std::numbers::pi * (std::acos(nu) - nu * std::sqrt(1 - nu * nu));
 }
 
 }  // namespace
+
+double Sinc(double x) {
+  const double px = std::numbers::pi * x;
+  return std::abs(px) < 1e-9 ? 1.0 : std::sin(px) / px;
+}
 
 Optics::Optics(const SceneCamera& camera, double extra_defocus_um)
     : cutoff_per_um_(2 * camera.numerical_aperture / camera.wavelength_um),
@@ -58,9 +62,9 @@ Optics::Optics(const SceneCamera& camera, double extra_defocus_um)
 double Optics::Transfer(double f_per_um) const {
   const double nu = f_per_um / cutoff_per_um_;
   if (nu >= 1) return 0;
-  const double defocus = TwoJ1OverX(2 * kPi * blur_radius_um_ * f_per_um * (1 - nu));
-  const double aberration =
-      std::exp(-2 * kPi * kPi * aberration_um_ * aberration_um_ * f_per_um * f_per_um);
+  const double defocus = TwoJ1OverX(2 * std::numbers::pi * blur_radius_um_ * f_per_um * (1 - nu));
+  const double aberration = std::exp(-2 * std::numbers::pi * std::numbers::pi * aberration_um_ *
+                                     aberration_um_ * f_per_um * f_per_um);
   return Diffraction(nu) * defocus * aberration;
 }
 
@@ -80,7 +84,7 @@ double Optics::SharpestSigma() const {
 
 double Optics::Fwhm() const {
   // A Gaussian's transfer is a half at sqrt(2 ln 2) / (2 pi sigma); its width 2 sqrt(2 ln 2) sigma.
-  const double width_times_f = 2 * std::log(2.0) / kPi;
+  const double width_times_f = 2 * std::log(2.0) / std::numbers::pi;
   double low = 0;
   double step = cutoff_per_um_ / kTableSize;
   while (Transfer(low + step) > 0.5) low += step;

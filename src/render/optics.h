@@ -9,6 +9,9 @@
 
 namespace endgrade::render {
 
+// sin(pi x) / (pi x).
+[[nodiscard]] double Sinc(double x);
+
 class Optics {
  public:
   explicit Optics(const SceneCamera& camera, double extra_defocus_um = 0.0);

@@ -12,13 +12,11 @@
 namespace endgrade::render {
 namespace {
 
-constexpr double kPi = std::numbers::pi;
-
 class Lamp {
  public:
   explicit Lamp(const SceneCamera& camera)
       : half_(0.5 * camera.width_px, 0.5 * camera.height_px), vignetting_(camera.vignetting) {
-    const double angle = camera.light_direction_deg * kPi / 180;
+    const double angle = camera.light_direction_deg * std::numbers::pi / 180;
     slope_ = 0.5 * camera.light_slope * cv::Point2d(std::cos(angle), std::sin(angle));
   }
 
@@ -88,7 +86,7 @@ cv::Mat GatherPixels(cv::Mat cells, const SubGrid& grid, const Optics& optics) {
 
 double ExtraDefocus(const SubGrid& grid, const SceneCamera& camera, cv::Point2d p_px) {
   if (camera.focus_slope == 0) return 0;
-  const double angle = camera.focus_slope_direction_deg * kPi / 180;
+  const double angle = camera.focus_slope_direction_deg * std::numbers::pi / 180;
   const cv::Vec2d p_um =
       grid.um_from_px * cv::Vec2d(p_px.x - grid.centre_px.x, p_px.y - grid.centre_px.y);
   return camera.focus_slope * (p_um[0] * std::cos(angle) + p_um[1] * std::sin(angle));

@@ -1,5 +1,7 @@
 #include "render/texture.h"
 
+#include "render/optics.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -36,11 +38,6 @@ const std::array<Weights, kPhases> kWeights = [] {
   }
   return table;
 }();
-
-double Sinc(double x) {
-  const double px = std::numbers::pi * x;
-  return std::abs(px) < 1e-9 ? 1.0 : std::sin(px) / px;
-}
 
 }  // namespace
 

@@ -17,8 +17,6 @@ constexpr const char* kGrey = "#767676";
 
 std::string N(double value) { return FixedWords(value, 2); }
 
-std::string Percent(double share) { return FixedWords(100 * share, 1) + " %"; }
-
 std::string Line(double x1, double y1, double x2, double y2, const char* colour, double width) {
   return "<line x1=\"" + N(x1) + "\" y1=\"" + N(y1) + "\" x2=\"" + N(x2) + "\" y2=\"" + N(y2) +
          "\" stroke=\"" + colour + "\" stroke-width=\"" + N(width) + "\"/>";
@@ -52,6 +50,8 @@ std::string Shade(int count, int most) {
 }
 
 }  // namespace
+
+std::string Percent(double share) { return FixedWords(100 * share, 1) + " %"; }
 
 std::string YieldBar(const summary::Yield& yield) {
   if (yield.trials == 0) return "";

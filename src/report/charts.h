@@ -10,6 +10,9 @@
 
 namespace endgrade::report {
 
+// "12.5 %".
+[[nodiscard]] std::string Percent(double share);
+
 [[nodiscard]] std::string YieldBar(const summary::Yield& yield);
 
 // `most`: the largest count of the table, which fills the bar.

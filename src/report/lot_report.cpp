@@ -24,8 +24,6 @@ constexpr const char* kSafety =
     "fibre with the naked eye or an unfiltered optical scope. Isopropanol is flammable; fibre "
     "shards injure. Grading by image does not replace insertion-loss and return-loss measurement.";
 
-std::string Percent(double share) { return FixedWords(100 * share, 1) + " %"; }
-
 std::string RateWords(int count, int trials, const statistics::Interval& interval) {
   if (trials == 0) return "none";
   return Percent(static_cast<double>(count) / trials) + " (" + FixedWords(100 * interval.low, 1) +

@@ -278,6 +278,29 @@ Result<std::set<Seen>> Store::EverythingSeen() const {
   return seen;
 }
 
+Result<std::map<Seen, std::string>> Store::NeverRead() const {
+  std::map<Seen, std::string> unread;
+  const auto problem = Guarded(state_->path, [&]() -> std::optional<Error> {
+    SQLite::Statement query(*state_->database,
+                            "SELECT path, grade_key, size_bytes, modified_ns, sha256, record"
+                            " FROM photograph ORDER BY seq");
+    while (query.executeStep()) {
+      const Seen seen{Bytes(query.getColumn(0)),
+                      Bytes(query.getColumn(1)),
+                      query.getColumn(2).getInt64(),
+                      query.getColumn(3).getInt64()};
+      if (Bytes(query.getColumn(4)).empty()) {
+        unread[seen] = Bytes(query.getColumn(5));
+      } else {
+        unread.erase(seen);
+      }
+    }
+    return std::nullopt;
+  });
+  if (problem) return *problem;
+  return unread;
+}
+
 std::optional<Error> Store::ForEach(const Filter& filter,
                                     RowParts parts,
                                     const std::function<bool(const Row&)>& take) const {

@@ -7,6 +7,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <map>
 #include <memory>
 #include <optional>
 #include <set>
@@ -66,6 +67,9 @@ class Store {
   [[nodiscard]] std::optional<Error> Finish();
 
   [[nodiscard]] Result<std::set<Seen>> EverythingSeen() const;
+  // Of those, the ones whose bytes were never had (no digest), with the newest record of each: what
+  // failed then, a disk, a permission, want of memory, may work now.
+  [[nodiscard]] Result<std::map<Seen, std::string>> NeverRead() const;
   // In order of seq; `take` returns false to stop. One row is in memory at a time.
   [[nodiscard]] std::optional<Error> ForEach(const Filter& filter,
                                              RowParts parts,

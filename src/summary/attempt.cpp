@@ -2,7 +2,9 @@
 
 #include <nlohmann/json.hpp>
 
+#include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace endgrade::summary {
 namespace {
@@ -14,6 +16,12 @@ using Json = nlohmann::json;
 double Number(const Json& json, const char* key) {
   const auto entry = json.find(key);
   return entry != json.end() && entry->is_number() ? entry->get<double>() : 0.0;
+}
+
+// Of a count or a number: within what an int holds.
+int Whole(const Json& json, const char* key) {
+  constexpr double kMost = std::numeric_limits<int>::max();
+  return static_cast<int>(std::clamp(Number(json, key), -kMost, kMost));
 }
 
 std::string Text(const Json& json, const char* key) {
@@ -45,7 +53,7 @@ std::string KindWords(const std::string& kind) {
 
 Mark MarkOf(const Json& feature, const Json& fibre) {
   Mark mark;
-  mark.id = static_cast<int>(Number(feature, "id"));
+  mark.id = Whole(feature, "id");
   mark.scratch = Text(feature, "kind") == "scratch";
   mark.breaks = !List(feature, "breaks").empty();
   mark.zone = Text(feature, "zone");
@@ -82,7 +90,7 @@ Attempt AttemptOf(const store::Row& row) {
       if (!IsFalse(rule, "met")) continue;
       attempt.broken.push_back({Text(rule, "zone"),
                                 KindWords(Text(rule, "kind")) + Text(rule, "text"),
-                                static_cast<int>(Number(rule, "found"))});
+                                Whole(rule, "found")});
     }
     for (const Json& feature : List(fibre, "features")) {
       attempt.marks.push_back(MarkOf(feature, fibre));

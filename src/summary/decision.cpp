@@ -33,10 +33,12 @@ void CountSample(const CordList& sample, Decision* decision) {
   }
 }
 
-std::string Cords(int count) { return std::to_string(count) + (count == 1 ? " cord" : " cords"); }
+std::string NumCords(int count) {
+  return std::to_string(count) + (count == 1 ? " cord" : " cords");
+}
 
 std::string OpenWords(int open) {
-  return Cords(open) + (open == 1 ? " is" : " are") +
+  return NumCords(open) + (open == 1 ? " is" : " are") +
          " not decided: photograph again what could not be graded, and what is missing.";
 }
 
@@ -44,12 +46,12 @@ void DecideByPlan(Decision* decision) {
   const auto& plan = *decision->plan;
   const int missing = plan.sample_size - decision->num_inspected;
   const std::string found =
-      Cords(decision->num_failing) + " of " + std::to_string(decision->num_inspected) + " fail";
+      NumCords(decision->num_failing) + " of " + std::to_string(decision->num_inspected) + " fail";
   if (decision->num_failing >= plan.reject_from) {
     decision->outcome = Outcome::kReject;
     decision->why = found + "; the plan rejects from " + std::to_string(plan.reject_from) + ".";
   } else if (missing > 0) {
-    decision->why = "The plan asks for " + Cords(plan.sample_size) + "; " +
+    decision->why = "The plan asks for " + NumCords(plan.sample_size) + "; " +
                     std::to_string(missing) + " more must be photographed.";
   } else if (decision->num_failing + decision->num_open > plan.accept_up_to) {
     decision->why = found + ", and " + OpenWords(decision->num_open);
@@ -65,7 +67,7 @@ void DecideByAll(Decision* decision) {
     decision->why = "No cord has been graded.";
   } else if (decision->num_failing > 0) {
     decision->outcome = Outcome::kReject;
-    decision->why = Cords(decision->num_failing) + " of " +
+    decision->why = NumCords(decision->num_failing) + " of " +
                     std::to_string(decision->num_inspected) +
                     " fail; without a sampling plan every cord has to pass.";
   } else if (decision->num_open > 0) {

@@ -52,6 +52,19 @@ TEST(ListInputs, TakesAFileOnceHoweverItIsNamed) {
   EXPECT_THAT(inputs.pictures, ElementsAre(file));
 }
 
+TEST(ListInputs, TakesNoneOfAFolderThatHoldsMoreThanItMay) {
+  const TemporaryFolder folder;
+  for (const char* name : {"many/a.png", "many/b.png", "many/sub/c.png", "few/d.png"}) {
+    folder.Write(name);
+  }
+  const Inputs inputs =
+      ListInputs({(folder.path() / "many").string(), (folder.path() / "few").string()}, 2);
+  EXPECT_THAT(inputs.pictures, ElementsAre(folder.path() / "few/d.png"));
+  ASSERT_THAT(inputs.problems, SizeIs(1));
+  EXPECT_THAT(inputs.problems[0].Text(), HasSubstr("more than 2 pictures"));
+  EXPECT_THAT(ListInputs({(folder.path() / "many").string()}, 3).pictures, SizeIs(3));
+}
+
 TEST(ListInputs, DoesNotFollowALinkToAFolderRoundInCircles) {
   const TemporaryFolder folder;
   folder.Write("a.png");

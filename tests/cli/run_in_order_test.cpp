@@ -4,6 +4,7 @@
 
 #include <atomic>
 #include <chrono>
+#include <new>
 #include <numeric>
 
 namespace endgrade::cli {
@@ -84,6 +85,43 @@ TEST_P(RunInOrderOnThreads, DoesNothingForNothing) {
         ADD_FAILURE();
         return true;
       });
+}
+
+// With a full window behind it, so that all threads wait for room when it happens.
+TEST_P(RunInOrderOnThreads, EndsAndThrowsOnWhatEmitThrows) {
+  std::size_t emitted = 0;
+  const auto run = [&] {
+    RunInOrder<int>(
+        1000,
+        GetParam(),
+        [](std::size_t) { return 0; },
+        [&](std::size_t, int) -> bool {
+          std::this_thread::sleep_for(std::chrono::milliseconds(2));
+          if (++emitted == 5) throw std::bad_alloc();
+          return true;
+        });
+  };
+  EXPECT_THROW(run(), std::bad_alloc);
+  EXPECT_EQ(emitted, 5U);
+}
+
+TEST_P(RunInOrderOnThreads, EndsAndThrowsOnWhatWorkThrows) {
+  std::size_t emitted = 0;
+  const auto run = [&] {
+    RunInOrder<int>(
+        1000,
+        GetParam(),
+        [](std::size_t i) {
+          if (i == 5) throw std::bad_alloc();
+          return 0;
+        },
+        [&](std::size_t, int) {
+          ++emitted;
+          return true;
+        });
+  };
+  EXPECT_THROW(run(), std::bad_alloc);
+  EXPECT_LE(emitted, 5U);
 }
 
 INSTANTIATE_TEST_SUITE_P(Threads, RunInOrderOnThreads, ::testing::Values(1, 2, 7));

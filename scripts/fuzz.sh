@@ -1,0 +1,41 @@
+#!/usr/bin/env bash
+# Fuzzes all targets of tests/fuzz for MINUTES together, from drawn seeds and from what earlier runs
+# kept. Stops at nothing: each target's findings are listed at the end, and any is a failure.
+# A crash, a leak, an undefined step, an input that takes over 5 s or 2 GB is a finding.
+# Usage: scripts/fuzz.sh MINUTES [FOLDER for corpora and findings] [TARGET...]
+# Clang 14 and its sanitizers: scripts/install_packages.sh fuzz.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+minutes=${1:?usage: scripts/fuzz.sh MINUTES [FOLDER] [TARGET...]}
+build=${ENDGRADE_FUZZ_BUILD:-build-fuzz}
+folder=$(realpath -m "${2:-$build/corpus}")
+shift $(($# < 2 ? $# : 2))
+targets=("$@")
+[ ${#targets[@]} -gt 0 ] || targets=(picture exif text store grade)
+
+if [ -z "${ENDGRADE_FUZZ_BUILD:-}" ]; then
+  cmake --preset fuzz >/dev/null
+  cmake --build --preset fuzz
+fi
+mkdir -p "$folder"
+/usr/bin/python3 -B tests/fuzz/make_seeds.py "$(realpath "$build")/endgrade" "$folder/seeds"
+
+seconds=$((minutes * 60 / ${#targets[@]}))
+export ASAN_OPTIONS=detect_leaks=1
+silent=0
+for target in "${targets[@]}"; do
+  mkdir -p "$folder/$target" "$folder/findings/$target"
+  "$build/tests/fuzz/fuzz_$target" "$folder/$target" "$folder/seeds/$target" \
+    -max_total_time="$seconds" -timeout="${ENDGRADE_FUZZ_TIMEOUT_S:-5}" -rss_limit_mb=2048 \
+    -max_len=65536 -fork=1 -ignore_crashes=1 -ignore_ooms=1 -ignore_timeouts=1 \
+    -artifact_prefix="$folder/findings/$target/" >"$folder/$target.log" 2>&1 || true
+  last=$(grep -E '^#[0-9]+: cov' "$folder/$target.log" | tail -1 || true)
+  printf '%s: %s\n' "$target" "${last:-ran nothing; see $folder/$target.log}"
+  [ -n "$last" ] || silent=1
+done
+
+count=$(find "$folder/findings" -type f | wc -l)
+echo "$count findings"
+find "$folder/findings" -type f
+[ "$count" -eq 0 ] && [ "$silent" -eq 0 ]

@@ -1,0 +1,183 @@
+"""What goes wrong around a run: disks, permissions, odd files, memory, kills. The long one of these
+is scripts/bench-faults.sh."""
+
+import json
+import os
+import random
+import resource
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import unittest
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+import faults  # noqa: E402
+
+ENDGRADE = os.environ["ENDGRADE"]
+SHIM = Path(os.environ["ENDGRADE_BINARY_DIR"]) / "tests" / "fault_shim.so"
+NUM_PICTURES = 6
+
+
+def run(*arguments, verb="grade", **more):
+    return subprocess.run([ENDGRADE, verb, "--limits", "sm-upc", *arguments], capture_output=True,
+                          check=False, timeout=120, **more)
+
+
+class FaultsTest(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = tempfile.TemporaryDirectory()
+        cls.work = Path(cls.folder.name)
+        cls.work.chmod(0o755)
+        cls.photographs = cls.work / "photographs"
+        faults.draw(cls.photographs, NUM_PICTURES)
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.folder.cleanup()
+
+    def setUp(self):
+        self.out = Path(tempfile.mkdtemp(dir=self.work))
+
+    def records_of(self, done):
+        return [json.loads(line) for line in done.stdout.splitlines()]
+
+    def assert_one_line(self, done, *words):
+        self.assertEqual(done.stderr.count(b"\n"), 1, done.stderr)
+        for word in words:
+            self.assertIn(word, done.stderr)
+
+    @unittest.skipUnless(SHIM.exists(), "a sanitizer has calls of its own in the shim's place")
+    def test_calls_that_fail_leave_what_is_right_and_the_next_run_completes_it(self):
+        for verb in ("grade", "lot"):
+            (self.out / verb).mkdir()
+            runs = faults.Faults(ENDGRADE, SHIM, self.photographs, self.out / verb, verb)
+            for i, kinds in enumerate([["malloc"], ["kill"], ["write", "flush", "rename"],
+                                       ["read", "open"], None, None]):
+                runs.round(random.Random(i), 4, kinds)
+            self.assertEqual(runs.problems, [])
+            self.assertGreater(runs.came_about, 6)
+
+    def test_a_file_size_bound_is_an_error_not_a_signal(self):
+        def bound():
+            resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000))
+
+        for verb in ("grade", "lot"):
+            done = run("--out", self.out / verb, self.photographs, verb=verb, preexec_fn=bound)
+            self.assertEqual(done.returncode, 2, done.stderr)
+            self.assertTrue(done.stderr)
+            for name in ("results.ndjson", "report.html"):
+                self.assertFalse((self.out / verb / name).exists(), name)
+
+    def test_odd_files_cost_the_good_ones_nothing(self):
+        folder = self.out / "in"
+        shutil.copytree(self.photographs, folder)
+        os.mkfifo(folder / "pipe.png")
+        (folder / "loop.png").symlink_to("loop.png")
+        (folder / "gone.png").symlink_to("nowhere.png")
+        (folder / "device.png").symlink_to("/dev/zero")
+        (folder / "folder.png").mkdir()
+        (folder / "again").symlink_to(folder)
+        plug = socket.socket(socket.AF_UNIX)
+        self.addCleanup(plug.close)
+        plug.bind(str(folder / "socket.png"))
+        done = run("--json", folder)
+        records = self.records_of(done)
+        self.assertEqual(done.returncode, 2)
+        self.assertEqual(len(records), NUM_PICTURES + 5)
+        unread = {Path(record["image"]["path"]).name for record in records
+                  if faults.is_unread(record)}
+        self.assertEqual(unread, {"pipe.png", "loop.png", "gone.png", "device.png", "socket.png"})
+
+    @unittest.skipUnless(os.geteuid() == 0 and shutil.which("setpriv"), "root may do everything")
+    def test_permissions_are_told_and_cost_the_others_nothing(self):
+        nobody = ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", ENDGRADE, "grade",
+                  "--limits", "sm-upc"]
+        folder = self.out / "in"
+        shutil.copytree(self.photographs, folder)
+        self.out.chmod(0o755)
+        (folder / "cord-0001-A-1.png").chmod(0)
+        (folder / "closed").mkdir(mode=0o700)
+        (folder / "closed").chmod(0)
+        done = subprocess.run([*nobody, "--json", folder], capture_output=True, check=False)
+        if b"cannot be executed" in done.stderr or done.returncode == 127:
+            self.skipTest("the build folder is closed to others")
+        self.assertEqual(done.returncode, 2, done.stderr)
+        self.assertEqual(len(self.records_of(done)), NUM_PICTURES)
+        self.assertIn(b"may not be read", done.stderr)
+        self.assertIn(b"closed: the folder cannot be listed", done.stderr)
+        (folder / "closed").rmdir()
+        (folder / "cord-0001-A-1.png").chmod(0o644)
+        (self.out / "read-only").mkdir(mode=0o555)
+        done = subprocess.run([*nobody, "--out", self.out / "read-only" / "results", folder],
+                              capture_output=True, check=False)
+        self.assertEqual(done.returncode, 2)
+        self.assert_one_line(done, b"cannot be written", b"Name a folder")
+        self.assertEqual(list((self.out / "read-only").iterdir()), [])
+
+    def test_a_picture_that_changes_meanwhile_is_one_of_its_states(self):
+        folder = self.out / "in"
+        shutil.copytree(self.photographs, folder)
+        states = [(self.photographs / f"cord-000{i}-A-1.png").read_bytes() for i in (1, 3)]
+        changing = folder / "cord-0001-A-1.png"
+        stop = threading.Event()
+
+        def change():
+            while not stop.is_set():
+                for state in (*states, b""):
+                    changing.write_bytes(state)
+                changing.unlink()
+
+        thread = threading.Thread(target=change)
+        thread.start()
+        try:
+            for _ in range(8):
+                done = run("--json", changing, folder / "cord-0002-A-1.jpg")
+                self.assertIn(done.returncode, (0, 1, 2, 3))
+                self.assertEqual(len(self.records_of(done)), 2)
+                self.assertFalse(faults.is_unread(self.records_of(done)[1]))
+        finally:
+            stop.set()
+            thread.join()
+
+    def test_times_of_any_year_are_as_good(self):
+        folder = self.out / "in"
+        shutil.copytree(self.photographs, folder)
+        for name, seconds in zip(sorted(folder.iterdir()), (-10**10, 0, 2**31, 2**33, 10**11)):
+            os.utime(name, (seconds, seconds))
+        first = run("--out", self.out / "lot", folder, verb="lot")
+        self.assertIn(first.returncode, (0, 1, 3), first.stderr)
+        again = run("--out", self.out / "lot", folder, verb="lot")
+        self.assertIn(b"0 photographs graded, 6 known already", again.stdout)
+
+    def test_what_could_not_be_read_is_tried_again_and_noted_once(self):
+        folder = self.out / "in"
+        shutil.copytree(self.photographs, folder)
+        lost = folder / "cord-0002-A-1.jpg"
+        content = lost.read_bytes()
+        lost.unlink()
+        os.mkfifo(self.out / "pipe")  # not read, and as old at any time
+        lost.symlink_to(self.out / "pipe")
+        store = self.out / "lot" / "lot.sqlite"
+
+        def lot():
+            return run("--out", self.out / "lot", folder, verb="lot")
+
+        self.assertIn(b"1 could not be read", lot().stdout)
+        before = subprocess.run([ENDGRADE, "store", "export", store], capture_output=True,
+                                check=True).stdout
+        self.assertIn(b"0 photographs graded", lot().stdout)
+        again = subprocess.run([ENDGRADE, "store", "export", store], capture_output=True,
+                               check=True).stdout
+        self.assertEqual(before, again)
+        lost.unlink()
+        lost.write_bytes(content)
+        self.assertIn(b"1 photographs graded", lot().stdout)
+
+
+if __name__ == "__main__":
+    unittest.main()
