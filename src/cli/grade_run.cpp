@@ -54,8 +54,12 @@ Outcome GradePicture(const GradeRun& run, const fs::path& picture, const fs::pat
   outcome.record = RecordJson(*frame, run.limits, *grade);
   if (!run.json) outcome.words = VerdictText(*frame, run.limits, *grade);
   if (!overlay.empty()) {
-    const std::string evidence = evidence::EvidenceJson(
-        {outcome.record, evidence::SettingsOf(run.options), run.limits_sources});
+    // Without the times: the same picture, limits and build give the same overlay, byte for byte.
+    Grade untimed = *grade;
+    untimed.times = {};
+    const std::string evidence = evidence::EvidenceJson({RecordJson(*frame, run.limits, untimed),
+                                                         evidence::SettingsOf(run.options),
+                                                         run.limits_sources});
     auto error = WritePicture(overlay, DrawOverlay(*frame, run.limits, *grade), evidence);
     if (error) outcome.problems.push_back(*error);
   }

@@ -187,6 +187,25 @@ Result<Store> Store::OpenToAppend(const fs::path& path) {
   return store;
 }
 
+namespace {
+
+// What a killed run has left half-done, SQLite takes back when the store is next opened; but not
+// when it is opened only to be read. False where that cannot be done or there is nothing to do.
+bool BringToRest(const fs::path& path) {
+  std::error_code ignored;
+  const bool left = fs::exists(path.string() + "-journal", ignored) ||
+                    fs::exists(path.string() + "-wal", ignored);
+  if (!left) return false;
+  return !Guarded(path, [&]() -> std::optional<Error> {
+    SQLite::Database database(path, SQLite::OPEN_READWRITE);
+    database.setBusyTimeout(kBusyTimeout_ms);
+    SQLite::Statement(database, "SELECT count(*) FROM sqlite_schema").executeStep();
+    return std::nullopt;
+  });
+}
+
+}  // namespace
+
 Result<Store> Store::OpenToRead(const fs::path& path) {
   std::error_code ignored;
   if (!fs::is_regular_file(path, ignored)) {
@@ -195,13 +214,17 @@ Result<Store> Store::OpenToRead(const fs::path& path) {
   }
   auto state = std::make_unique<State>();
   state->path = path;
-  const auto problem = Guarded(path, [&]() -> std::optional<Error> {
-    state->database = std::make_unique<SQLite::Database>(path, SQLite::OPEN_READONLY);
-    state->database->setBusyTimeout(kBusyTimeout_ms);
-    if (auto refused = VersionProblem(*state->database)) return refused;
-    state->FindHead();
-    return std::nullopt;
-  });
+  const auto open = [&] {
+    return Guarded(path, [&]() -> std::optional<Error> {
+      state->database = std::make_unique<SQLite::Database>(path, SQLite::OPEN_READONLY);
+      state->database->setBusyTimeout(kBusyTimeout_ms);
+      if (auto refused = VersionProblem(*state->database)) return refused;
+      state->FindHead();
+      return std::nullopt;
+    });
+  };
+  auto problem = open();
+  if (problem && BringToRest(path)) problem = open();
   if (problem) return *problem;
   return Store(std::move(state));
 }

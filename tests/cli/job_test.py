@@ -67,6 +67,7 @@ class JobTest(unittest.TestCase):
 
     def status(self):
         done = run("job", "status", "--json", self.job)
+        self.assertTrue(done.stdout, done.stderr)
         return done.returncode, json.loads(done.stdout)
 
     def verify(self, *arguments, expect):
