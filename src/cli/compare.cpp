@@ -35,18 +35,6 @@ struct CompareArguments {
   bool json = false;
 };
 
-int CodeOf(Verdict verdict) {
-  switch (verdict) {
-    case Verdict::kPass:
-      return kAllPass;
-    case Verdict::kFail:
-      return kSomeFail;
-    case Verdict::kUngradable:
-      break;
-  }
-  return kSomeUngradable;
-}
-
 std::optional<Error> FolderProblem(const CompareArguments& arguments) {
   if (arguments.out.empty()) return std::nullopt;
   Inputs inputs;

@@ -30,18 +30,6 @@ struct ExplainArguments {
   std::optional<double> um_per_px;
 };
 
-int CodeOf(Verdict verdict) {
-  switch (verdict) {
-    case Verdict::kPass:
-      return kAllPass;
-    case Verdict::kFail:
-      return kSomeFail;
-    case Verdict::kUngradable:
-      break;
-  }
-  return kSomeUngradable;
-}
-
 std::string Indented(const std::string& lines) {
   std::string text = "  ";
   for (std::size_t i = 0; i < lines.size(); ++i) {

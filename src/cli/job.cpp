@@ -4,6 +4,7 @@
 #include "cli/lot_progress.h"
 #include "cli/passphrase.h"
 #include "cli/picture_memory.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "job/add.h"
@@ -48,13 +49,6 @@ struct JobArguments {
   bool pdf = false;
 };
 using Arguments = std::shared_ptr<JobArguments>;
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
-
-int Refuse(const Error& error) {
-  PrintErrorLine(error.Text());
-  return kBadInput;
-}
 
 int ThreadsOf(const JobArguments& arguments) {
   if (arguments.threads > 0) return arguments.threads;
@@ -214,7 +208,11 @@ int ShowStatus(const JobArguments& arguments) {
   if (!store.ok()) return Refuse(store.error());
   const auto status = job::StatusOf(*store, *plan);
   if (!status.ok()) return Refuse(status.error());
-  Print(arguments.json ? job::StatusJson(*plan, *status) + "\n" : StatusWords(*plan, *status));
+  if (arguments.json) {
+    PrintRaw(job::StatusJson(*plan, *status) + "\n");
+  } else {
+    Print(StatusWords(*plan, *status));
+  }
   return CodeOf(*status);
 }
 

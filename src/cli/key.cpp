@@ -2,6 +2,7 @@
 
 #include "cli/error_line.h"
 #include "cli/passphrase.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "endgrade/present.h"
 #include "present/escape.h"
@@ -19,13 +20,6 @@ struct KeyArguments {
   std::string passphrase_file;
   bool passphrase = false;
 };
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
-
-int Refuse(const Error& error) {
-  PrintErrorLine(error.Text());
-  return kBadInput;
-}
 
 int New(const KeyArguments& arguments) {
   std::string passphrase;

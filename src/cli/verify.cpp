@@ -2,6 +2,7 @@
 #include "cli/interrupt.h"
 #include "cli/lot_progress.h"
 #include "cli/picture_memory.h"
+#include "cli/print.h"
 #include "cli/verbs.h"
 #include "evidence/key.h"
 #include "present/escape.h"
@@ -28,8 +29,6 @@ struct VerifyArguments {
   bool json = false;
   int threads = 0;
 };
-
-void Print(const std::string& text) { std::fwrite(text.data(), 1, text.size(), stdout); }
 
 Result<verify::Report> VerifyAJob(const VerifyArguments& arguments) {
   verify::JobOptions options;
@@ -78,7 +77,7 @@ void PrintJson(const std::string& target, const verify::Report& report) {
                                        {"problems", report.problems},
                                        {"differences", report.differences},
                                        {"notes", report.notes}};
-  Print(json.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n");
+  PrintRaw(json.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace) + "\n");
 }
 
 void PrintWords(const std::string& target, const verify::Report& report) {

@@ -1,5 +1,6 @@
 #include "compare/grain.h"
 #include "compare/marks.h"
+#include "compare/range_problem.h"
 #include "compare/shift.h"
 #include "endgrade/compare.h"
 
@@ -272,22 +273,10 @@ cv::Point2d Registration::ToBefore(cv::Point2d after_um) const {
 }
 
 std::optional<std::string> RegisterOptions::Problem() const {
-  const auto within =
-      [](const char* name, double value, double low, double high) -> std::optional<std::string> {
-    if (value >= low && value <= high) return std::nullopt;
-    char text[120];
-    std::snprintf(text,
-                  sizeof text,
-                  "RegisterOptions.%s = %g: must be within [%g, %g]",
-                  name,
-                  value,
-                  low,
-                  high);
-    return text;
-  };
-  if (auto problem = within("min_log_odds", min_log_odds, 5, 50)) return problem;
-  if (auto problem = within("min_margin", min_margin, 5, 50)) return problem;
-  return within("apart_deg", apart_deg, 1, 30);
+  if (auto problem = RangeProblem("RegisterOptions.min_log_odds", min_log_odds, 5, 50))
+    return problem;
+  if (auto problem = RangeProblem("RegisterOptions.min_margin", min_margin, 5, 50)) return problem;
+  return RangeProblem("RegisterOptions.apart_deg", apart_deg, 1, 30);
 }
 
 Registration RegisterAttempts(const Attempt& before,

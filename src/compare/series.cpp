@@ -1,4 +1,5 @@
 #include "compare/fates.h"
+#include "compare/range_problem.h"
 #include "endgrade/compare.h"
 
 #include <algorithm>
@@ -216,22 +217,11 @@ std::size_t Track::LastSeen() const {
 
 std::optional<std::string> CompareOptions::Problem() const {
   if (auto problem = registration.Problem()) return problem;
-  const auto within =
-      [](const char* name, double value, double low, double high) -> std::optional<std::string> {
-    if (value >= low && value <= high) return std::nullopt;
-    char text[120];
-    std::snprintf(text,
-                  sizeof text,
-                  "CompareOptions.%s = %g: must be within [%g, %g]",
-                  name,
-                  value,
-                  low,
-                  high);
-    return text;
-  };
-  if (auto problem = within("would_show_sigma", would_show_sigma, 2, 20)) return problem;
-  if (auto problem = within("gone_below", gone_below, 0.1, 0.9)) return problem;
-  return within("farthest_move_um", farthest_move_um, 0, 100);
+  if (auto problem = RangeProblem("CompareOptions.would_show_sigma", would_show_sigma, 2, 20))
+    return problem;
+  if (auto problem = RangeProblem("CompareOptions.gone_below", gone_below, 0.1, 0.9))
+    return problem;
+  return RangeProblem("CompareOptions.farthest_move_um", farthest_move_um, 0, 100);
 }
 
 Result<Comparison> CompareAttempts(const std::vector<Attempt>& attempts,

@@ -30,7 +30,7 @@ constexpr double kLeastShare = 0.4;  // a sector's strength against that of the 
 // Residual over background on the glass, zero elsewhere and zero on average.
 struct Glass {
   cv::Mat value;         // CV_32FC1, square
-  cv::Mat sector;        // CV_8UC1: 0 to 7; 255 outside
+  cv::Mat sector;        // CV_8UC1: 0 to 7, once AddSectors has been there; 255 outside
   double count = 0;      // cells
   double reduction = 1;  // map cells a cell
   cv::Point2d origin;    // of cell (0, 0), map cells from the centre
@@ -51,12 +51,12 @@ Glass ReadGlass(const ContrastMap& map) {
   glass.sector = cv::Mat(size, size, CV_8UC1, cv::Scalar(255));
   const auto most = kMostSigmas * static_cast<float>(map.glass_noise);
   double sum = 0;
+  const double most_cells = radius_um / map.um_per_cell / reduction;
   for (int y = 0; y < size; ++y) {
     for (int x = 0; x < size; ++x) {
-      const double dx = (x - half) * map.um_per_cell * reduction;
-      const double dy = (y - half) * map.um_per_cell * reduction;
-      const double from_centre = std::hypot(dx, dy);
-      if (from_centre > radius_um) continue;
+      const double dx = x - half;
+      const double dy = y - half;
+      if (dx * dx + dy * dy > most_cells * most_cells) continue;
       float total = 0;
       bool inside = true;
       for (int j = 0; j < reduction; ++j) {
@@ -73,9 +73,7 @@ Glass ReadGlass(const ContrastMap& map) {
       }
       if (!inside) continue;
       glass.value.at<float>(y, x) = total / static_cast<float>(reduction * reduction);
-      const double turn = std::atan2(dy, dx) / (2.0 * std::numbers::pi) + 0.5;
-      glass.sector.at<uchar>(y, x) =
-          static_cast<uchar>(std::min(kSectors - 1, static_cast<int>(turn * kSectors)));
+      glass.sector.at<uchar>(y, x) = 0;
       sum += static_cast<double>(glass.value.at<float>(y, x));
       glass.count += 1;
     }
@@ -84,6 +82,19 @@ Glass ReadGlass(const ContrastMap& map) {
     cv::subtract(glass.value, sum / glass.count, glass.value, glass.sector < kSectors);
   }
   return glass;
+}
+
+// Directions from the middle, which only a picture with stripes has a need for.
+void AddSectors(Glass* glass) {
+  const int half = glass->sector.rows / 2;
+  for (int y = 0; y < glass->sector.rows; ++y) {
+    for (int x = 0; x < glass->sector.cols; ++x) {
+      auto& sector = glass->sector.at<uchar>(y, x);
+      if (sector >= kSectors) continue;
+      const double turn = std::atan2(y - half, x - half) / (2.0 * std::numbers::pi) + 0.5;
+      sector = static_cast<uchar>(std::min(kSectors - 1, static_cast<int>(turn * kSectors)));
+    }
+  }
 }
 
 using Sums = std::array<std::complex<double>, kSectors>;
@@ -195,7 +206,7 @@ ENDGRADE_WIDE void TakeOffRow(const float* wave, int count, float* background, f
 }  // namespace
 
 std::optional<Fringes> FindFringes(const ContrastMap& map) {
-  const Glass glass = ReadGlass(map);
+  Glass glass = ReadGlass(map);
   if (glass.count < 1000) return std::nullopt;
   const int side = cv::getOptimalDFTSize(glass.value.rows);
   cv::Mat padded = cv::Mat::zeros(side, side, CV_32FC1);
@@ -207,6 +218,7 @@ std::optional<Fringes> FindFringes(const ContrastMap& map) {
   cv::Mat power = parts[0].mul(parts[0]) + parts[1].mul(parts[1]);
   const auto strongest = Strongest(power, kLeastWaves * side / glass.value.rows);
   if (!strongest) return std::nullopt;
+  AddSectors(&glass);
   const double unit = 2.0 * std::numbers::pi / side;
   const cv::Point2d wave =
       Refine(glass, cv::Point2d(strongest->x * unit, strongest->y * unit), 0.5 * unit);

@@ -119,8 +119,9 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
     if (rim->drawn) continue;
     FibreGeometry fibre = Describe(*rim, level);
-    if (!fibre.core) fibre.core = locate::SearchCore(frame, fibre.cladding);
-    if (MayBeMultimode(fibre)) {
+    if (!fibre.core) {
+      fibre.core = locate::SearchCore(frame, fibre.cladding);
+    } else if (MayBeMultimode(fibre)) {
       // Light that changes slowly across the glass can look like a wide core's edge; it is believed
       // only where no narrow core contradicts it.
       const auto other = locate::SearchCore(frame, fibre.cladding);
