@@ -1,5 +1,6 @@
 #include "detect/fine_border.h"
 #include "detect/gather.h"
+#include "detect/join_strips.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
 #include "detect/sharpening.h"
@@ -302,6 +303,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   });
   JoinFlanks(contrast, &scratches, &regions);
   JoinDashes(contrast, &scratches, &regions);
+  JoinStrips(contrast, &scratches, &regions);
   detection.regions = std::move(scratches);
   for (Region& region : regions) detection.regions.push_back(std::move(region));
   return detection;

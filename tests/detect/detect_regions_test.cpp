@@ -149,6 +149,16 @@ TEST(DetectRegions, MeasuresAScratchWithABrightAndADarkHalfAcrossBoth) {
   EXPECT_NEAR(features[0].size_um, 2.4, features[0].size_uncertainty_um);
 }
 
+TEST(DetectRegions, KeepsWideScratchesThatCrossApart) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = {{{-45, -15}, {45, 15}, 4.0, -0.4}, {{-45, 20}, {45, -12}, 4.0, 0.4}};
+  const std::vector<Feature> features = Find(face);
+  int scratches = 0;
+  for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
+  EXPECT_EQ(scratches, 2);
+}
+
 TEST(DetectRegions, SeesAFaintScratchThatStrongerOnesCross) {
   test::DrawnFace face;
   face.lines = {{{-40, -30}, {45, 20}, 1.2, -0.5},
