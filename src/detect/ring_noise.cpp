@@ -40,6 +40,8 @@ constexpr double kCoreDoubt = 1.3;
 constexpr double kCoreSkirtsUm = 6.0;
 constexpr double kLargestSingleModeUm = 8.0;
 
+constexpr double kMostOwn = 1.6;  // a ring's noise over the glass's
+
 // Grain is not Gaussian however well its spread is known.
 constexpr double kFerruleDoubt = 1.15;
 
@@ -136,6 +138,11 @@ std::vector<float> Joined(const Sectors& sectors, size_t first, size_t step) {
   return values;
 }
 
+// Sectors of one material are alike but for dirt. Where most are far noisier than the quietest, a
+// smear or a film of dust covers most of the face, and the quiet ones tell the noise.
+constexpr float kAlike = 1.6F;
+constexpr size_t kQuiet = 1;  // from the quietest: the second, for the quietest may be so by chance
+
 // The noise in most sectors: dirt in up to half of them does not count as noise. `places`: how many
 // independent values there are in all; with few, sectors are joined.
 float QuietSigma(const Sectors& sectors, double places) {
@@ -149,7 +156,8 @@ float QuietSigma(const Sectors& sectors, double places) {
   }
   if (sigmas.empty()) return 0.0F;
   std::sort(sigmas.begin(), sigmas.end());
-  return sigmas[(sigmas.size() - 1) / 2];
+  const float most = sigmas[(sigmas.size() - 1) / 2];
+  return sigmas.size() < kSectors ? most : std::min(most, kAlike * sigmas[kQuiet]);
 }
 
 // table[4 r], the last beyond.
@@ -223,8 +231,12 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     if (places < kLeastPlaces) continue;
     const float own = std::max(floor, QuietSigma(ring, places));
     sigmas[i] = std::max(grain, static_cast<double>(own) * tails[m]);
-    // Even light makes the glass one population: a ring of it is not believed to be quieter.
+    // Even light makes the glass one population: a ring of it is not believed to be quieter, nor,
+    // away from the core, much noisier.
     if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
+    if (m == kGlass && edges[i] > map.core_radius_um + kCoreSkirtsUm) {
+      sigmas[i] = std::min(sigmas[i], kMostOwn * pool * shot);
+    }
     sigmas[i] = std::max(sigmas[i], share * map.ring_level[i]);
   }
   for (size_t i = 0; i < count && single_mode; ++i) {
