@@ -12,7 +12,7 @@ build=${ENDGRADE_FUZZ_BUILD:-build-fuzz}
 folder=$(realpath -m "${2:-$build/corpus}")
 shift $(($# < 2 ? $# : 2))
 targets=("$@")
-[ ${#targets[@]} -gt 0 ] || targets=(picture exif text store grade)
+[ ${#targets[@]} -gt 0 ] || targets=(picture exif text store job grade)
 
 if [ -z "${ENDGRADE_FUZZ_BUILD:-}" ]; then
   cmake --preset fuzz >/dev/null
@@ -23,6 +23,9 @@ mkdir -p "$folder"
 
 seconds=$((minutes * 60 / ${#targets[@]}))
 export ASAN_OPTIONS=detect_leaks=1
+ENDGRADE_FUZZ_SCRATCH=$(mktemp -d -p /dev/shm endgrade-fuzz.XXXXXX)
+export ENDGRADE_FUZZ_SCRATCH
+trap 'rm -rf "$ENDGRADE_FUZZ_SCRATCH"' EXIT
 silent=0
 for target in "${targets[@]}"; do
   mkdir -p "$folder/$target" "$folder/findings/$target"

@@ -15,7 +15,11 @@ namespace endgrade {
 
 // Eight floats side by side, which the compiler keeps in one or two registers.
 using Eight = float __attribute__((vector_size(32)));
-using EightAnywhere = float __attribute__((vector_size(32), aligned(4), may_alias));
+// The same at any float's place. A structure, since Clang forgets a typedef's alignment where it is
+// referred to, and then says that it reads what is not aligned.
+struct __attribute__((packed, aligned(4), may_alias)) EightAnywhere {
+  Eight value;
+};
 
 inline const EightAnywhere& EightAt(const float* at) {
   return *reinterpret_cast<const EightAnywhere*>(at);

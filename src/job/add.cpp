@@ -6,6 +6,7 @@
 #include "job/kept.h"
 #include "job/status.h"
 #include "lot/grade_photograph.h"
+#include "lot/taken_at.h"
 #include "present/encode.h"
 #include "read/file_bytes.h"
 
@@ -75,7 +76,7 @@ std::string EndingOf(const fs::path& file) {
 std::int64_t ModifiedAt(const fs::path& file) {
   struct stat status {};
   if (stat(file.c_str(), &status) != 0) return 0;
-  return static_cast<std::int64_t>(status.st_mtim.tv_sec) * 1'000'000'000 + status.st_mtim.tv_nsec;
+  return lot::NanosecondsOf(status.st_mtim);
 }
 
 class Adder {

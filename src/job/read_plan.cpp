@@ -38,8 +38,11 @@ std::optional<std::vector<std::string>> PortsOf(const std::string& text) {
   const std::string last = text.substr(dots + 2);
   if (!IsNumber(first) || !IsNumber(last) || std::stoi(last) < std::stoi(first))
     return std::nullopt;
+  // One more than there may be is enough to be refused: a file of a thousand such lines takes no
+  // longer than one.
+  const int end = std::min(std::stoi(last), std::stoi(first) + static_cast<int>(kMostPorts));
   std::vector<std::string> names;
-  for (int n = std::stoi(first); n <= std::stoi(last); ++n) {
+  for (int n = std::stoi(first); n <= end; ++n) {
     std::string name = std::to_string(n);
     if (name.size() < first.size()) name.insert(0, first.size() - name.size(), '0');
     names.push_back(name);

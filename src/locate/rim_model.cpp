@@ -126,14 +126,14 @@ ENDGRADE_WIDE void Soften(const float* line,
                           float* soft) {
   for (std::size_t from = 0; from < count; from += kBlock) {
     const float* here = line + from;
-    Eight low = kernel[0] * EightAt(here);
-    Eight high = kernel[0] * EightAt(here + 8);
+    Eight low = kernel[0] * EightAt(here).value;
+    Eight high = kernel[0] * EightAt(here + 8).value;
     for (std::size_t k = 1; k < kernel_size; ++k) {
-      low += kernel[k] * (EightAt(here - k) + EightAt(here + k));
-      high += kernel[k] * (EightAt(here + 8 - k) + EightAt(here + 8 + k));
+      low += kernel[k] * (EightAt(here - k).value + EightAt(here + k).value);
+      high += kernel[k] * (EightAt(here + 8 - k).value + EightAt(here + 8 + k).value);
     }
-    EightAt(soft + from) = low;
-    EightAt(soft + from + 8) = high;
+    EightAt(soft + from).value = low;
+    EightAt(soft + from + 8).value = high;
   }
 }
 
@@ -147,14 +147,14 @@ ENDGRADE_WIDE void SoftenByRadius(const float* line,
                                   float* by_radius) {
   for (std::size_t from = 0; from < count; from += kBlock) {
     const float* here = line + from;
-    Eight low = shares[0] * (kernel[0] * EightAt(here));
-    Eight high = shares[0] * (kernel[0] * EightAt(here + 8));
+    Eight low = shares[0] * (kernel[0] * EightAt(here).value);
+    Eight high = shares[0] * (kernel[0] * EightAt(here + 8).value);
     for (std::size_t k = 1; k < kernel_size; ++k) {
-      low += shares[k] * (kernel[k] * (EightAt(here - k) + EightAt(here + k)));
-      high += shares[k] * (kernel[k] * (EightAt(here + 8 - k) + EightAt(here + 8 + k)));
+      low += shares[k] * (kernel[k] * (EightAt(here - k).value + EightAt(here + k).value));
+      high += shares[k] * (kernel[k] * (EightAt(here + 8 - k).value + EightAt(here + 8 + k).value));
     }
-    EightAt(by_radius + from) = low;
-    EightAt(by_radius + from + 8) = high;
+    EightAt(by_radius + from).value = low;
+    EightAt(by_radius + from + 8).value = high;
   }
 }
 

@@ -90,8 +90,8 @@ ENDGRADE_WIDE void SumRows(const std::vector<SectorModel::Row>& rows, RayNormal*
       const float* by = row.by.data();
       for (std::size_t a = 0; a < kRowsAtOnce; ++a) {
         const float scaled = by[kWeightPlace] * by[first + a];
-        low[a] += scaled * EightAt(by);
-        high[a] += scaled * EightAt(by + 8);
+        low[a] += scaled * EightAt(by).value;
+        high[a] += scaled * EightAt(by + 8).value;
       }
     }
     for (std::size_t a = 0; a < kRowsAtOnce; ++a) {

@@ -1,5 +1,7 @@
 #include "lot/intake.h"
 
+#include "lot/taken_at.h"
+
 #include <algorithm>
 #include <map>
 #include <sys/stat.h>
@@ -30,8 +32,7 @@ bool Look(Photograph* photograph) {
   struct stat status {};
   if (stat(photograph->file.c_str(), &status) != 0) return false;
   photograph->size_bytes = status.st_size;
-  photograph->modified_ns =
-      static_cast<std::int64_t>(status.st_mtim.tv_sec) * 1'000'000'000 + status.st_mtim.tv_nsec;
+  photograph->modified_ns = NanosecondsOf(status.st_mtim);
   return true;
 }
 

@@ -1,6 +1,5 @@
 #include "lot/taken_at.h"
 
-#include <ctime>
 #include <libexif/exif-data.h>
 #include <limits>
 #include <memory>
@@ -53,6 +52,14 @@ std::optional<std::string> FromExif(std::string_view bytes) {
 }
 
 }  // namespace
+
+std::int64_t NanosecondsOf(const std::timespec& time) {
+  using Range = std::numeric_limits<std::int64_t>;
+  constexpr std::int64_t kSecond = 1'000'000'000;
+  if (time.tv_sec >= Range::max() / kSecond) return Range::max();
+  if (time.tv_sec <= Range::min() / kSecond) return Range::min();
+  return time.tv_sec * kSecond + time.tv_nsec;
+}
 
 TakenAt WhenTaken(std::string_view bytes, std::int64_t modified_ns) {
   if (auto text = FromExif(bytes)) return {*text, "exif"};

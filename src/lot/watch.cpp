@@ -93,7 +93,7 @@ bool IsSettled(std::int64_t modified_ns) {
                        .count();
   constexpr std::int64_t kQuiet_ns = 2'000'000'000;
   // A file of the future (another machine's clock) will not settle by waiting.
-  return modified_ns > now || now - modified_ns >= kQuiet_ns;
+  return modified_ns > now || modified_ns <= now - kQuiet_ns;
 }
 
 }  // namespace endgrade::lot

@@ -67,11 +67,11 @@ class Faults:
         self.overlays = {path.name: path.read_bytes()
                          for path in (work / "reference").glob("overlays/*")}
 
-    def run(self, out, faults):
+    def run(self, out, faults, **more):
         log = self.work / "faults.log"
         log.unlink(missing_ok=True)
         environment = {**os.environ, "LD_PRELOAD": str(self.shim), "ENDGRADE_FAULTS": faults,
-                       "ENDGRADE_FAULT_LOG": str(log)}
+                       "ENDGRADE_FAULT_LOG": str(log), **more}
         try:
             done = subprocess.run(
                 [self.endgrade, self.verb, "--limits", "sm-upc", "--threads", "2", "--out", out,

@@ -7,6 +7,7 @@ import random
 import resource
 import shutil
 import socket
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -143,6 +144,41 @@ class FaultsTest(unittest.TestCase):
         finally:
             stop.set()
             thread.join()
+
+    @unittest.skipUnless(SHIM.exists(), "a sanitizer has calls of its own in the shim's place")
+    def test_a_clock_that_jumps_changes_nothing_but_the_times_in_the_log(self):
+        for verb in ("grade", "lot"):
+            (self.out / verb).mkdir()
+            runs = faults.Faults(ENDGRADE, SHIM, self.photographs, self.out / verb, verb)
+            done, _ = runs.run(self.out / verb / "out", "", ENDGRADE_CLOCK="jumps")
+            self.assertEqual(done.returncode, runs.code, done.stderr)
+            runs.check(self.out / verb / "out", "a clock that jumps", complete=True)
+            self.assertEqual(runs.problems, [])
+        store = sqlite3.connect(self.out / "lot/out/lot.sqlite")
+        years = [int(at[:4]) for at, in store.execute("SELECT at FROM run")]
+        store.close()
+        self.assertGreater(max(years) - min(years), 30, "the clock did not jump")
+
+    def test_of_two_runs_into_one_folder_both_or_one_are_right(self):
+        reference = run("--json", self.photographs)
+        expected = [faults.untimed(record) for record in self.records_of(reference)]
+        for verb in ("grade", "lot"):
+            out = self.out / verb
+            both = [subprocess.Popen([ENDGRADE, verb, "--limits", "sm-upc", "--out", out,
+                                      self.photographs], stdout=subprocess.PIPE,
+                                     stderr=subprocess.PIPE) for _ in range(2)]
+            said = [(*one.communicate(timeout=120), one.returncode) for one in both]
+            codes = sorted(code for _, _, code in said)
+            self.assertIn(reference.returncode, codes, said)
+            for _, stderr, code in said:
+                if code != reference.returncode:
+                    self.assertEqual((code, stderr.count(b"\n")), (2, 1), said)
+            self.assertEqual(list(out.rglob(".endgrade-*")), [])
+        lines = (self.out / "grade/results.ndjson").read_text().splitlines()
+        self.assertEqual([faults.untimed(json.loads(line)) for line in lines], expected)
+        verified = subprocess.run([ENDGRADE, "store", "verify", self.out / "lot/lot.sqlite"],
+                                  capture_output=True, check=False)
+        self.assertEqual(verified.returncode, 0, verified.stderr)
 
     def test_times_of_any_year_are_as_good(self):
         folder = self.out / "in"

@@ -121,6 +121,48 @@ def stores(endgrade, work):
     yield from done.stdout.splitlines()
 
 
+def jobs(endgrade, work):
+    """Of one small job: its file, manifest, settings, an overlay in both kinds of file."""
+    yield b"\0" + b"""schema = "endgrade.job/1"
+name = "Pier hall"
+who = "a technician"
+camera = "USB 400x"
+decision = "simple"
+pattern = "{port}-{side}[-{attempt}]"
+[limits]
+default = "sm-upc"
+apc = "sm-apc"
+[[panel]]
+site = "Pier"
+cabinet = "C2"
+panel = "P1"
+ports = ["01..04", "spare"]
+sides = ["A", "B"]
+fibres = 2
+[[panel]]
+panel = "P2"
+ports = ["1"]
+kind = "apc"
+"""
+    photographs = work / "faces"
+    photographs.mkdir()
+    face(1).save(photographs / "01-A-1.png")
+    job = work / "job"
+    subprocess.run([endgrade, "job", "new", job, "--name", "Pier", "--who", "a technician",
+                    "--camera", "USB", "--limits", "sm-upc", "--ports", "01..02"],
+                   check=True, stdout=subprocess.DEVNULL)
+    subprocess.run([endgrade, "job", "add", job, photographs], check=False,
+                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    yield b"\0" + (job / "job.toml").read_bytes()
+    yield b"\1" + (job / "manifest.json").read_bytes()
+    yield b'\2{"decision":"guarded","um_per_px":0.25,"camera_sha256":""}'
+    for overlay in sorted(job.glob("overlays/**/*.jpg"))[:1]:
+        content = overlay.read_bytes()
+        yield b"\3" + content[:content.index(b"\xff\xda")]  # what it carries is before the picture
+    yield b"\4pictures/../../outside"
+    yield b"\4pictures/of/today"
+
+
 def exif_blocks():
     for orientation in (1, 6, 8):
         yield exif(orientation).tobytes()[6:]
@@ -141,7 +183,8 @@ def main():
     with tempfile.TemporaryDirectory() as temporary:
         work = pathlib.Path(temporary)
         sets = {"picture": pictures(), "exif": exif_blocks(), "text": texts(endgrade, work),
-                "store": stores(endgrade, work), "grade": scenes()}
+                "store": stores(endgrade, work), "job": jobs(endgrade, work),
+                "grade": scenes()}
         for name, seeds in sets.items():
             (folder / name).mkdir(parents=True, exist_ok=True)
             for i, seed in enumerate(seeds):
