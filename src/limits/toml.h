@@ -14,4 +14,13 @@
 #undef TOML_ASSERT_ASSUME
 #define TOML_ASSERT_ASSUME(expr) static_assert(true)
 
+// It also takes for granted that certain characters, such as those of U+00A1 to U+0499, are never
+// asked whether they are spaces, and asks them just that outside of quotes ("size = 5 µm").
+#include <toml++/impl/forward_declarations.h>  // what it needs itself
+#pragma push_macro("TOML_UNREACHABLE")
+#undef TOML_UNREACHABLE
+#define TOML_UNREACHABLE return false
+#include <toml++/impl/unicode.h>
+#pragma pop_macro("TOML_UNREACHABLE")
+
 #include <toml++/toml.h>

@@ -436,6 +436,11 @@ TEST(Files, OfOtherKindsAreMistakesNotCrashes) {
                                   "\xFF\xD8\xFF\xE0",
                                   "[[[[",
                                   std::string(5000, '['),
+                                  // Outside of quotes, where toml++ 3.3 asks whether it is a space.
+                                  "id = 5 \xC2\xB5m",
+                                  "id = 7\xCB\x99",
+                                  "id \xC3\xA9 = 3",
+                                  "\xEF\xBB\xAF#",
                                   "id = \"\xC3\x28\"",
                                   "rule = [[1, 2], 3]",
                                   "zone = [{}]\nrule = [{}]",
