@@ -29,26 +29,35 @@ bool IsNumber(const std::string& text) {
          std::all_of(text.begin(), text.end(), [](char c) { return c >= '0' && c <= '9'; });
 }
 
-// "01..12" -> 01, 02, ..., 12, as many digits as the first has; any other text is itself. Nothing
-// for a range that runs backwards or is no range.
-std::optional<std::vector<std::string>> PortsOf(const std::string& text) {
-  const std::size_t dots = text.find("..");
-  if (dots == std::string::npos) return std::vector{text};
-  const std::string first = text.substr(0, dots);
-  const std::string last = text.substr(dots + 2);
-  if (!IsNumber(first) || !IsNumber(last) || std::stoi(last) < std::stoi(first))
-    return std::nullopt;
-  // One more than there may be is enough to be refused: a file of a thousand such lines takes no
-  // longer than one.
-  const int end = std::min(std::stoi(last), std::stoi(first) + static_cast<int>(kMostPorts));
-  std::vector<std::string> names;
-  for (int n = std::stoi(first); n <= end; ++n) {
-    std::string name = std::to_string(n);
-    if (name.size() < first.size()) name.insert(0, first.size() - name.size(), '0');
-    names.push_back(name);
+// "01..12": the ports 01, 02, ..., 12, as many digits as the first has.
+struct Range {
+  int first = 0;
+  int last = 0;
+  std::size_t num_digits = 0;
+
+  // Nothing for one that runs backwards or is no range.
+  static std::optional<Range> Of(const std::string& text) {
+    const std::size_t dots = text.find("..");
+    if (dots == std::string::npos) return std::nullopt;
+    const std::string first = text.substr(0, dots);
+    const std::string last = text.substr(dots + 2);
+    if (!IsNumber(first) || !IsNumber(last)) return std::nullopt;
+    const Range range{std::stoi(first), std::stoi(last), first.size()};
+    return range.first <= range.last ? std::optional(range) : std::nullopt;
   }
-  return names;
-}
+
+  [[nodiscard]] std::size_t Count() const { return static_cast<std::size_t>(last - first) + 1; }
+
+  [[nodiscard]] std::vector<std::string> Names() const {
+    std::vector<std::string> names;
+    for (int n = first; n <= last; ++n) {
+      std::string name = std::to_string(n);
+      if (name.size() < num_digits) name.insert(0, num_digits - name.size(), '0');
+      names.push_back(name);
+    }
+    return names;
+  }
+};
 
 class PlanReader {
  public:
@@ -228,16 +237,20 @@ class PlanReader {
   }
 
   void AddPorts(const std::string& text, int line, const Port& like, Plan* plan) {
-    const auto names = PortsOf(text);
-    if (!names) {
+    const auto range = Range::Of(text);
+    if (!range && text.find("..") != std::string::npos) {
       mistakes_.Add(line, "ports \"" + text + "\" is no range", "Write it like \"01..12\"");
       return;
     }
-    if (plan->ports.size() + names->size() > kMostPorts) {
+    // Counted as they are named, so that no file of many ranges makes many mistakes of each.
+    const bool too_many_before = num_named_ > kMostPorts;
+    num_named_ += range ? range->Count() : 1;
+    if (num_named_ > kMostPorts) {
+      if (too_many_before) return;  // said already
       mistakes_.Add(line, "there are more than 100000 ports", "Make it several jobs");
       return;
     }
-    for (const std::string& name : *names) {
+    for (const std::string& name : range ? range->Names() : std::vector{text}) {
       CheckName("port", name, line);
       Port port = like;
       port.address.port = name;
@@ -261,6 +274,7 @@ class PlanReader {
   fs::path job_;
   Mistakes& mistakes_;
   std::map<std::string, Address> by_folder_;
+  std::size_t num_named_ = 0;
 };
 
 }  // namespace

@@ -141,6 +141,14 @@ TEST(ReadPlan, NamesEveryMistakeWithItsLine) {
               HasSubstr("no limits for kind"));
 }
 
+TEST(ReadPlan, AFileOfManyLongRangesIsRefusedAtOnce) {
+  std::string text = "[limits]\ndefault = \"sm-upc\"\n[[panel]]\nports = [";
+  for (int i = 0; i < 20'000; ++i) text += "\"1..50000\",";
+  const auto errors = Mistakes(text + "]\n");
+  EXPECT_LE(errors.size(), 50'001u);  // of the second range, and that there are too many
+  EXPECT_THAT(errors.back().what, HasSubstr("more than 100000"));
+}
+
 TEST(ReadPlan, ReadsWhatNewWrites) {
   const TemporaryFolder folder;
   std::ofstream(folder.path() / kJobFile) << FirstJobFile("A \"job\"",
