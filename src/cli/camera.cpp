@@ -1,5 +1,6 @@
 #include "endgrade/camera.h"
 
+#include "cli/between.h"
 #include "cli/error_line.h"
 #include "cli/inputs.h"
 #include "cli/print.h"
@@ -182,12 +183,12 @@ void AddPitch(CLI::App& verb, TargetArguments* arguments, CLI::Option* needs) {
   CLI::Option* pitch =
       verb.add_option("--pitch-um", arguments->pitch_um, "From line to line, 0.5 to 1000")
           ->type_name("P")
-          ->check(CLI::Range(0.5, 1000.0).description(""));
+          ->check(Between(0.5, 1000.0));
   verb.add_option("--pitch-uncertainty-um",
                   arguments->pitch_uncertainty_um,
                   "Of the pitch, expanded (k = 2) [0.2 %]")
       ->type_name("U")
-      ->check(CLI::Range(0.0, 100.0).description(""))
+      ->check(Between(0.0, 100.0))
       ->needs(pitch);
   if (needs) {
     needs->needs(pitch);

@@ -1,5 +1,6 @@
 #include "endgrade/compare.h"
 
+#include "cli/between.h"
 #include "cli/camera_option.h"
 #include "cli/error_line.h"
 #include "cli/inputs.h"
@@ -152,7 +153,7 @@ void AddCompare(CLI::App& app, int* exit_code) {
   AddLimitsOption(*verb, &arguments->limits);
   verb->add_option("--um-per-px", arguments->um_per_px, "Micrometres per pixel, 0.01 to 10")
       ->type_name("N")
-      ->check(CLI::Range(0.01, 10.0).description(""));
+      ->check(Between(0.01, 10.0));
   AddCameraOption(*verb, &arguments->camera);
   verb->add_option("--advice", arguments->advice, "What to do next, a file of your own [shipped]")
       ->type_name("FILE");

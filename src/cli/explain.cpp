@@ -1,5 +1,6 @@
 #include "endgrade/explain.h"
 
+#include "cli/between.h"
 #include "cli/camera_option.h"
 #include "cli/error_line.h"
 #include "cli/inputs.h"
@@ -155,7 +156,7 @@ void AddExplain(CLI::App& app, int* exit_code) {
       ->check(CLI::Range(1, 1000000).description(""));
   verb->add_option("--um-per-px", arguments->um_per_px, "Micrometres per pixel, 0.01 to 10")
       ->type_name("N")
-      ->check(CLI::Range(0.01, 10.0).description(""));
+      ->check(Between(0.01, 10.0));
   AddCameraOption(*verb, &arguments->camera);
   verb->add_option("--out", arguments->out, "Folder for the sheets, PNG")->type_name("DIR");
   verb->footer(

@@ -1,3 +1,4 @@
+#include "cli/between.h"
 #include "cli/camera_option.h"
 #include "cli/error_line.h"
 #include "cli/grade_run.h"
@@ -99,7 +100,7 @@ void AddGrade(CLI::App& app, int* exit_code) {
                    arguments->um_per_px,
                    "Micrometres per pixel, 0.01 to 10 [from the cladding]")
       ->type_name("N")
-      ->check(CLI::Range(0.01, 10.0).description(""));
+      ->check(Between(0.01, 10.0));
   AddCameraOption(*verb, &arguments->camera);
   CLI::Option* out =
       verb->add_option("--out", arguments->out, "Folder for results.ndjson and overlays/")
@@ -117,10 +118,10 @@ void AddGrade(CLI::App& app, int* exit_code) {
       ->check(CLI::Range(1, 256).description(""));
   verb->add_option("--max-megapixels", arguments->max_megapixels, "Refuse larger pictures [100]")
       ->type_name("N")
-      ->check(CLI::Range(0.001, 1000.0).description(""));
+      ->check(Between(0.001, 1000.0));
   verb->add_option("--max-file-mb", arguments->max_file_mb, "Refuse larger files [256]")
       ->type_name("N")
-      ->check(CLI::Range(0.001, 4096.0).description(""));
+      ->check(Between(0.001, 4096.0));
   verb->footer(
       "Example:\n"
       "  endgrade grade --limits sm-upc --out graded photographs/\n"

@@ -1,3 +1,4 @@
+#include "cli/between.h"
 #include "cli/error_line.h"
 #include "cli/interrupt.h"
 #include "cli/lot_run.h"
@@ -201,7 +202,7 @@ void AddLot(CLI::App& app, int* exit_code) {
       verb->add_flag("--watch", arguments->watch, "Also grade what arrives, until Ctrl-C");
   verb->add_option("--watch-idle", arguments->watch_idle_s, "End when nothing came for so long")
       ->type_name("SECONDS")
-      ->check(CLI::Range(3.0, 1e6).description(""))
+      ->check(Between(3.0, 1e6))
       ->needs(watch);
   verb->add_option("--shard", arguments->lot.shard, "Only part K of N, by content")
       ->type_name("K/N")

@@ -1,5 +1,6 @@
 #include "cli/lot_run.h"
 
+#include "cli/between.h"
 #include "cli/camera_option.h"
 #include "cli/error_line.h"
 #include "cli/inputs.h"
@@ -98,7 +99,7 @@ void AddLotOptions(CLI::App& verb, LotArguments* arguments) {
                   arguments->um_per_px,
                   "Micrometres per pixel, 0.01 to 10 [from the cladding]")
       ->type_name("N")
-      ->check(CLI::Range(0.01, 10.0).description(""));
+      ->check(Between(0.01, 10.0));
   verb.add_option("--decision", arguments->decision, "guarded: a marginal pass fails [simple]")
       ->type_name("simple|guarded")
       ->check(CLI::IsMember({"simple", "guarded"}).description(""));

@@ -16,6 +16,12 @@ constexpr const char* kFooter =
     "  endgrade grade --limits sm-upc --out graded photographs/\n\n"
     "Exit codes: 0 all pass, 1 some fail, 2 usage or unreadable input, 3 nothing failed but some\n"
     "cannot be graded.\n\n"
+    "Pictures of over 100 megapixels, files of over 256 MB, text files of over 1 MB and folders "
+    "of\n"
+    "over 1,000,000 pictures are refused ('grade' takes other bounds: --max-megapixels,\n"
+    "--max-file-mb). While it is looked at, a picture takes up to 30 bytes of memory a pixel and "
+    "100\n"
+    "MB besides, for each of --threads: lower them where memory is short.\n\n"
     "Check for optical power before you look at or touch an end face. Grading by image does not\n"
     "replace insertion-loss and return-loss measurement.";
 

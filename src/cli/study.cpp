@@ -1,5 +1,6 @@
 #include "study/study.h"
 
+#include "cli/between.h"
 #include "cli/error_line.h"
 #include "cli/interrupt.h"
 #include "cli/lot_run.h"
@@ -77,7 +78,7 @@ void AddStudy(CLI::App& app, int* exit_code) {
                    arguments->tolerance_um,
                    "What sizes are held against [smallest that the limits allow none of]")
       ->type_name("N")
-      ->check(CLI::Range(0.01, 1000.0).description(""));
+      ->check(Between(0.01, 1000.0));
   verb->add_flag("--json", arguments->json, "The result as JSON instead of words");
   verb->footer(
       "Example:\n"
