@@ -212,6 +212,16 @@ int rename(const char* from, const char* to) {
   return real(from, to);
 }
 
+// By these names a hardened program calls them (_FORTIFY_SOURCE).
+ssize_t __read_chk(int file, void* to, std::size_t count, std::size_t) {
+  return read(file, to, count);
+}
+ssize_t __pread64_chk(int file, void* to, std::size_t count, off64_t at, std::size_t) {
+  return pread64(file, to, count, at);
+}
+int __open_2(const char* path, int flags) { return open(path, flags); }
+int __open64_2(const char* path, int flags) { return open64(path, flags); }
+
 int clock_gettime(clockid_t which, timespec* time) noexcept {
   const int failed = static_cast<int>(syscall(SYS_clock_gettime, which, time));
   if (failed == 0 && clock_jumps && which == CLOCK_REALTIME) {
