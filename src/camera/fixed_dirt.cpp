@@ -122,11 +122,13 @@ double WeightedMedian(const std::vector<Seen>& seen, const std::vector<double>& 
   }
   std::sort(sorted.begin(), sorted.end());
   double sum = 0;
+  float middle = 0;
   for (const auto& [value, weight] : sorted) {
+    middle = value;
     sum += weight;
-    if (2 * sum >= total) return static_cast<double>(value);
+    if (2 * sum >= total) break;
   }
-  return static_cast<double>(sorted.back().first);
+  return static_cast<double>(middle);
 }
 
 // The mean of those that agree with the median; dirt on a face is at a pixel only once.

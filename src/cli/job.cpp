@@ -105,7 +105,8 @@ std::string AddedWords(const job::Added& added) {
   if (added.was_there) return text + " (was there already)\n";
   if (added.row.marginal) text += " (marginal)";
   text += '\n';
-  for (const std::string& reason : summary::AttemptOf(added.row).reasons) {
+  const auto attempt = summary::AttemptOf(added.row);
+  for (const std::string& reason : attempt.reasons) {
     text += "  " + PrintableText(reason) + "\n";
   }
   return text;

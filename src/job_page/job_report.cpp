@@ -80,7 +80,7 @@ std::string FaceTitle(const job::FaceStatus& face, const job::Port& port) {
 std::string Time(const std::string& iso, const std::string& from) {
   std::string text = iso;
   std::replace(text.begin(), text.end(), 'T', ' ');
-  if (!text.empty() && text.back() == 'Z') text = text.substr(0, text.size() - 1) + " UTC";
+  if (text.ends_with('Z')) text.replace(text.size() - 1, 1, " UTC");
   if (from == "exif") text += " (camera's clock)";
   if (from == "file") text += " UTC (file's time)";
   return PrintableText(text);
