@@ -2,8 +2,8 @@
 """Writes the seeds that scripts/fuzz.sh starts from: small rendered photographs in every kind of file
 that is read, and one of each text and store. Drawn and not committed: a megabyte.
 
-Usage: tests/fuzz/make_seeds.py ENDGRADE FOLDER
-Makes FOLDER/<target>/ for each target of tests/fuzz/.
+Usage: tests/fuzz/make_seeds.py ENDGRADE FOLDER TARGET...
+Makes FOLDER/<target>/ for those targets of tests/fuzz/. ENDGRADE is run for text, store and job.
 """
 
 import io
@@ -179,15 +179,14 @@ def scenes():
 
 
 def main():
-    endgrade, folder = sys.argv[1], pathlib.Path(sys.argv[2])
+    endgrade, folder, targets = sys.argv[1], pathlib.Path(sys.argv[2]), sys.argv[3:]
     with tempfile.TemporaryDirectory() as temporary:
         work = pathlib.Path(temporary)
         sets = {"picture": pictures(), "exif": exif_blocks(), "text": texts(endgrade, work),
-                "store": stores(endgrade, work), "job": jobs(endgrade, work),
-                "grade": scenes()}
-        for name, seeds in sets.items():
+                "store": stores(endgrade, work), "job": jobs(endgrade, work), "grade": scenes()}
+        for name in targets:
             (folder / name).mkdir(parents=True, exist_ok=True)
-            for i, seed in enumerate(seeds):
+            for i, seed in enumerate(sets[name]):
                 (folder / name / f"seed-{i:02}").write_bytes(seed)
 
 
