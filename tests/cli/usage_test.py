@@ -34,8 +34,21 @@ class UsageTest(unittest.TestCase):
         for code in "0123":
             self.assertRegex(text, rf"Exit codes:[^:]*\b{code} ")
 
+    def test_help_says_what_is_bounded(self):
+        text = run("--help").stdout
+        for bound in ["100 megapixels", "256 MB", "1,000,000 pictures", "30 bytes"]:
+            self.assertIn(bound, text)
+
     def test_version_names_the_build(self):
         self.assertRegex(run("--version").stdout, r"^endgrade \d+\.\d+\.\d+ \(.+\)\n$")
+
+    def test_a_measure_that_is_no_number_is_2(self):
+        for option in ["--um-per-px", "--max-megapixels", "--max-file-mb"]:
+            for value in ["nan", "inf", "-1", "1e300", "0x", ""]:
+                with self.subTest(option=option, value=value):
+                    done = run("grade", "--limits", "sm-upc", option, value, "none.png")
+                    self.assertEqual(done.returncode, 2)
+                    self.assertIn(option, done.stderr)
 
     def test_what_is_not_understood_is_2_on_stderr_and_names_it(self):
         for wrong in [["grad"], ["--bad"], ["limits", "sho"], ["grade", "--bad", "a.png"],

@@ -6,6 +6,7 @@ import os
 import random
 import resource
 import shutil
+import signal
 import socket
 import sqlite3
 import subprocess
@@ -144,6 +145,54 @@ class FaultsTest(unittest.TestCase):
         finally:
             stop.set()
             thread.join()
+
+    @unittest.skipUnless(SHIM.exists(), "a sanitizer has calls of its own in the shim's place")
+    def test_a_job_that_was_hit_verifies_once_the_same_command_ran_again(self):
+        log = self.out / "faults.log"
+        photographs = self.out / "in"
+        photographs.mkdir()
+        for i, file in enumerate(sorted(self.photographs.iterdir())):
+            shutil.copy(file, photographs / f"{i // 2 + 1:02}-{'AB'[i % 2]}-1{file.suffix}")
+
+        def new(name):
+            subprocess.run([ENDGRADE, "job", "new", self.out / name, "--limits", "sm-upc",
+                            "--who", "w", "--camera", "c", "--ports", "01..03"], check=True,
+                           capture_output=True)
+            return self.out / name
+
+        def add(job, chosen=None):
+            hit = {"LD_PRELOAD": str(SHIM), "ENDGRADE_FAULTS": chosen or "",
+                   "ENDGRADE_FAULT_LOG": str(log)} if chosen is not None else {}
+            return subprocess.run([ENDGRADE, "job", "add", job, photographs],
+                                  env={**os.environ, **hit}, capture_output=True, check=False,
+                                  timeout=120)
+
+        def rows_of(job):
+            return subprocess.run([ENDGRADE, "store", "export", job / "job.sqlite"], check=True,
+                                  capture_output=True).stdout.splitlines()
+
+        reference = new("reference")
+        code = add(reference, "").returncode
+        counts = {word: int(number)
+                  for word, number, *_ in map(str.split, log.read_text().splitlines())}
+        came_about = 0
+        for seed, kinds in enumerate([["malloc"] * 2, ["malloc"] * 8, ["kill"], ["kill"],
+                                      ["write", "flush"], ["rename", "open"], ["read"]]):
+            chooser = random.Random(seed)
+            chosen = ",".join(f"{kind}:{chooser.randint(1, counts[kind])}" for kind in kinds)
+            with self.subTest(faults=chosen):
+                log.unlink()
+                job = new(f"job-{seed}")
+                done = add(job, chosen)
+                came_about += sum(line.count(" ") == 1 for line in log.read_text().splitlines())
+                self.assertIn(done.returncode, (0, 1, 2, 3, -signal.SIGKILL), done.stderr)
+                again = add(job)
+                self.assertEqual(again.returncode, code, (done.stderr, again.stderr))
+                self.assertEqual(len(rows_of(job)), len(rows_of(reference)))
+                verified = subprocess.run([ENDGRADE, "verify", "--no-grade", job],
+                                          capture_output=True, check=False)
+                self.assertEqual(verified.returncode, 0, verified.stdout + verified.stderr)
+        self.assertGreater(came_about, 4)
 
     @unittest.skipUnless(SHIM.exists(), "a sanitizer has calls of its own in the shim's place")
     def test_a_clock_that_jumps_changes_nothing_but_the_times_in_the_log(self):
