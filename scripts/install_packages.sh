@@ -2,7 +2,7 @@
 # Installs what is missing of the Debian 12 packages that endgrade needs. Usage:
 #   scripts/install_packages.sh build   what compiles and runs the program (the default)
 #   scripts/install_packages.sh test    and what its tests lean on
-#   scripts/install_packages.sh check   and the formatter, the linter and the fuzzer of .ci/run
+#   scripts/install_packages.sh check   and the formatter, the linters and the fuzzer of .ci/run
 #   scripts/install_packages.sh fuzz    what build and test need, and Clang for scripts/fuzz.sh
 #   scripts/install_packages.sh bench   what build and test need, scripts/bench-speed.sh, and what
 #                                       scripts/bench-accuracy.sh --others compares with
@@ -22,7 +22,7 @@ test_packages=(
   openssl # the command, to check a signature by
   python3 python3-jsonschema python3-numpy python3-pil python3-scipy python3-sep python3-skimage
 )
-check_packages=(clang-format-14 clang-tidy-14)
+check_packages=(clang-format-14 clang-tidy-14 cppcheck)
 fuzz_packages=(clang-14 libclang-rt-14-dev)
 bench_packages=(
   libbenchmark-dev

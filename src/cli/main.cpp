@@ -1,9 +1,11 @@
 #include "cli/error_line.h"
 #include "cli/verbs.h"
+#include "core/memory_reserve.h"
 #include "endgrade/version.h"
 
 #include <csignal>
 #include <cstdio>
+#include <cstdlib>
 #include <exception>
 #include <new>
 #include <string>
@@ -24,6 +26,9 @@ constexpr const char* kFooter =
     "MB besides, for each of --threads: lower them where memory is short.\n\n"
     "Check for optical power before you look at or touch an end face. Grading by image does not\n"
     "replace insertion-loss and return-loss measurement.";
+
+constexpr const char* kNoMemory =
+    "stopped: not enough memory. Close other programs, or lower --threads.\n";
 
 // CLI11 takes an argument "[a,b]" for a list of two; as "./[a,b]" it stays the folder that it is.
 std::vector<std::string> Arguments(int argc, char** argv) {
@@ -88,9 +93,23 @@ int Run(int argc, char** argv) {
   return exit_code;
 }
 
+// Where memory runs out in what cannot fail, this is the end of the run: said as what it is.
+[[noreturn]] void End() {
+  try {
+    if (const auto thrown = std::current_exception()) std::rethrow_exception(thrown);
+  } catch (const std::bad_alloc&) {
+    std::fputs(kNoMemory, stderr);
+    std::_Exit(endgrade::cli::kBadInput);
+  } catch (...) {
+  }
+  std::abort();  // a mistake of ours
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
+  std::set_terminate(End);
+  endgrade::KeepMemoryReserve();
   // A file over the bound that the shell or the job set is an error of writing, not an end.
   std::signal(SIGXFSZ, SIG_IGN);
   try {
@@ -98,7 +117,7 @@ int main(int argc, char** argv) {
     if (std::fflush(stdout) == 0 && std::ferror(stdout) == 0) return exit_code;
     std::fputs("standard output: cannot be written.\n", stderr);
   } catch (const std::bad_alloc&) {
-    std::fputs("stopped: not enough memory. Close other programs, or lower --threads.\n", stderr);
+    std::fputs(kNoMemory, stderr);
   } catch (const std::exception& e) {
     endgrade::cli::PrintErrorLine(std::string("stopped: ") + e.what());
   }

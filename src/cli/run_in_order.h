@@ -1,6 +1,8 @@
 // Work on several threads, results in order, memory bounded.
 #pragma once
 
+#include "core/memory_reserve.h"
+
 #include <algorithm>
 #include <condition_variable>
 #include <cstddef>
@@ -42,6 +44,7 @@ void RunInOrder(std::size_t count,
       if (stopped || next_to_start == count) return;
       const std::size_t i = next_to_start++;
       lock.unlock();
+      KeepMemoryReserve();
       try {
         Value value = work(i);
         lock.lock();

@@ -1,5 +1,6 @@
 #include "job/manifest.h"
 
+#include "core/sha256.h"
 #include "job/plan.h"
 
 #include <nlohmann/json.hpp>
@@ -40,7 +41,9 @@ Error CannotRead(const fs::path& file, int error_number) {
 // SHA-256 of a file of any size, piece by piece.
 class Digest {
  public:
-  Digest() : context_(EVP_MD_CTX_new(), &EVP_MD_CTX_free) {
+  Digest() : context_(nullptr, &EVP_MD_CTX_free) {
+    RequireOpenSsl();
+    context_.reset(EVP_MD_CTX_new());
     if (!context_ || EVP_DigestInit_ex(context_.get(), EVP_sha256(), nullptr) != 1) {
       throw std::runtime_error("OpenSSL offers no SHA-256");
     }

@@ -20,7 +20,7 @@ import numpy as np
 from PIL import Image
 
 KINDS = ["malloc", "read", "open", "write", "flush", "rename", "kill"]
-TIMEOUT_S = 120
+TIMEOUT_S = 600  # of the wall: a busy machine is no hang
 
 
 def draw(folder, count):
