@@ -14,6 +14,8 @@
 #include "compare_page/pictures.h"
 #include "endgrade/advice.h"
 #include "endgrade/present.h"
+#include "evidence/evidence.h"
+#include "limits/sources.h"
 
 #include <cstdio>
 #include <memory>
@@ -71,21 +73,48 @@ Result<std::vector<Frame>> ReadFrames(const CompareArguments& arguments,
   return frames;
 }
 
+// What page and pictures carry: the record of each photograph, and that of the comparison.
+evidence::EvidenceList CarriedBy(const compare_page::Compared& compared,
+                                 const GradeOptions& options) {
+  evidence::EvidenceList list;
+  const auto sources = LimitsSourcesOf(compared.limits.path);
+  for (const Attempt& attempt : compared.attempts) {
+    Grade untimed = attempt.grade;  // the same photographs give the same bytes
+    untimed.times = {};
+    list.evidence.push_back(
+        evidence::EvidenceJson({RecordJson(attempt.frame, compared.limits, untimed),
+                                evidence::SettingsOf(options),
+                                sources.ok() ? *sources : std::vector<LimitsSource>{}}));
+  }
+  list.comparison = compare_page::ComparisonJson(compared);
+  return list;
+}
+
 std::optional<Error> WriteAll(const CompareArguments& arguments,
-                              const compare_page::Compared& compared) {
+                              const compare_page::Compared& compared,
+                              const GradeOptions& options) {
   const fs::path folder = arguments.out;
-  const auto page = compare_page::ComparisonPage(compared);
+  evidence::EvidenceList carried = CarriedBy(compared, options);
+  const auto page = compare_page::ComparisonPage(compared, evidence::EvidenceListJson(carried));
   if (!page.ok()) return page.error();
   if (auto error = WriteFileSafely(folder / "comparison.html", *page)) return error;
+  carried.drawn = "side-by-side";
   const cv::Mat both = compare_page::DrawSideBySide(compared);
-  if (auto error = WritePicture(folder / "side-by-side.png", both)) return error;
+  if (auto error =
+          WritePicture(folder / "side-by-side.png", both, evidence::EvidenceListJson(carried))) {
+    return error;
+  }
   if (const auto difference = compare_page::DrawDifference(compared)) {
-    if (auto error = WritePicture(folder / "difference.png", *difference)) return error;
+    carried.drawn = "difference";
+    if (auto error = WritePicture(
+            folder / "difference.png", *difference, evidence::EvidenceListJson(carried))) {
+      return error;
+    }
   } else {
     std::error_code ignored;  // an older one would be of other photographs
     fs::remove(folder / "difference.png", ignored);
   }
-  return WriteFileSafely(folder / "comparison.json", compare_page::ComparisonJson(compared) + "\n");
+  return WriteFileSafely(folder / "comparison.json", carried.comparison + "\n");
 }
 
 Result<int> Compare(const CompareArguments& arguments) {
@@ -108,7 +137,7 @@ Result<int> Compare(const CompareArguments& arguments) {
   }
   const auto compared = compare_page::Conclude(attempts, *limits, result->comparison, *table);
   if (!arguments.out.empty()) {
-    if (auto error = WriteAll(arguments, compared)) return *error;
+    if (auto error = WriteAll(arguments, compared, options)) return *error;
   }
   if (arguments.json) {
     PrintRaw(compare_page::ComparisonJson(compared) + "\n");
@@ -166,9 +195,10 @@ void AddCompare(CLI::App& app, int* exit_code) {
       "lays the photographs on each other, whatever the light, the focus, the camera and the way\n"
       "the face was turned, says what is gone, still there, moved or smeared, and new, and what\n"
       "to do next, and leaves cleaned/comparison.html with both pictures under a slider,\n"
-      "side-by-side.png, difference.png and comparison.json. Where it cannot be known how the "
-      "face\n"
-      "was turned it says so, and compares by distance from the centre, size and kind.\n\n"
+      "side-by-side.png, difference.png and comparison.json; page and pictures carry their "
+      "records\n"
+      "inside for 'endgrade verify'. Where it cannot be known how the face was turned it says so,\n"
+      "and compares by distance from the centre, size and kind.\n\n"
       "More than two photographs are a series, one cleaning between each. Exit codes as those of\n"
       "'grade', for the last photograph.");
   verb->callback([arguments, exit_code] { *exit_code = CompareSafely(*arguments); });

@@ -4,6 +4,7 @@
 #include "compare_page/face_view.h"
 #include "comparison_parts.h"
 #include "endgrade/version.h"
+#include "evidence/carried.h"
 #include "present/encode.h"
 #include "present/escape.h"
 #include "present/strip_words.h"
@@ -172,7 +173,7 @@ bool AlignedAll(const Comparison& comparison) {
 
 }  // namespace
 
-Result<std::string> ComparisonPage(const Compared& compared) {
+Result<std::string> ComparisonPage(const Compared& compared, const std::string& carried) {
   data page;
   data attempts{data::type::list};
   for (std::size_t i = 0; i < compared.attempts.size(); ++i) {
@@ -220,14 +221,16 @@ Result<std::string> ComparisonPage(const Compared& compared) {
   page.set("limits", PrintableText(compared.limits.title + " (" + compared.limits.id + ")"));
   page.set("program", "endgrade " + Version() + " (" + Build() + ")");
   page.set("safety", PrintableText(advice.safety));
+  page.set("carries", Flag(!carried.empty()));
+  if (!carried.empty()) page.set("evidence", evidence::HtmlBlock(carried));
   page.set("style", kStyle);
   page.set("script", kScript);
   kainjow::mustache::mustache form(kTemplate);
-  const std::string html = form.render(page);
+  std::string html = form.render(page);
   if (!form.is_valid()) {
     return Error{ErrorKind::kInternal, "", 0, "the page's form: " + form.error_message(), ""};
   }
-  return html;
+  return carried.empty() ? html : evidence::Seal(std::move(html));
 }
 
 }  // namespace endgrade::compare_page

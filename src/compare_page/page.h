@@ -8,7 +8,9 @@
 
 namespace endgrade::compare_page {
 
-// Errors: kInternal, where a picture cannot be encoded.
-[[nodiscard]] Result<std::string> ComparisonPage(const Compared& compared);
+//   carried   evidence for the page to carry, JSON; the page is sealed then. Empty: none
+//   errors    kInternal, where a picture cannot be encoded
+[[nodiscard]] Result<std::string> ComparisonPage(const Compared& compared,
+                                                 const std::string& carried = "");
 
 }  // namespace endgrade::compare_page

@@ -4,6 +4,7 @@
 #include "endgrade/read.h"
 #include "endgrade/version.h"
 #include "evidence/carried.h"
+#include "evidence/evidence.h"
 #include "job/kept.h"
 #include "job/manifest.h"
 #include "job/sign.h"
@@ -115,7 +116,7 @@ class Reporter {
     page.set("photographs", Photographs());
     SetLimits(&page);
     if (auto error = SetProof(&page)) return *error;
-    page.set("evidence", evidence::HtmlBlock(EvidenceList()));
+    page.set("evidence", evidence::HtmlBlock(CarriedList()));
     return evidence::Seal(kainjow::mustache::mustache(kJobTemplate).render(page));
   }
 
@@ -376,10 +377,10 @@ class Reporter {
     return std::nullopt;
   }
 
-  std::string EvidenceList() const {
-    std::string json = R"({"schema":"endgrade.evidence-list/1","evidence":[)";
-    for (std::size_t i = 0; i < pieces_.size(); ++i) json += (i > 0 ? "," : "") + pieces_[i];
-    return json + "]}";
+  std::string CarriedList() const {
+    evidence::EvidenceList list;
+    list.evidence = pieces_;
+    return evidence::EvidenceListJson(list);
   }
 
   static bool SetAttachments(const job::PortStatus& port, data* page) {

@@ -43,12 +43,6 @@ void FillUngraded(const Photograph& photograph, const Error& error, store::Row* 
   FillUnreadable(photograph, error, row);
 }
 
-// Times would make two runs differ: they are left out of the record, as null.
-void ForgetTimes(StepTimes* times) {
-  const double none = std::nan("");
-  *times = {none, none, none, none, none, none, none, none};
-}
-
 void FillGraded(const Settings& settings,
                 const Photograph& photograph,
                 const std::string& bytes,
@@ -90,6 +84,11 @@ std::optional<store::Row> GradeFile(const Settings& settings,
 }
 
 }  // namespace
+
+void ForgetTimes(StepTimes* times) {
+  const double none = std::nan("");
+  *times = {none, none, none, none, none, none, none, none};
+}
 
 bool IsOfShard(const std::string& sha256, const Shard& shard) {
   constexpr std::size_t kDigits = 8;

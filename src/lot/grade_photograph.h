@@ -18,6 +18,9 @@ struct Shard {
 // The part that a picture belongs to, from the first digits of its SHA-256.
 [[nodiscard]] bool IsOfShard(const std::string& sha256, const Shard& shard);
 
+// Times would make two runs differ: records of a lot leave them out, as null.
+void ForgetTimes(StepTimes* times);
+
 // Reads the file once: digest, picture and time are of the same bytes. A file that cannot be read
 // or graded gets a row too, with verdict "unreadable" and the reason in its record. Never throws.
 // The same photograph, settings and build give the same row at any time.

@@ -1,6 +1,7 @@
 #include "report/lot_report.h"
 
 #include "endgrade/version.h"
+#include "evidence/carried.h"
 #include "lot/thumbnail.h"
 #include "page_parts.h"
 #include "present/escape.h"
@@ -8,6 +9,7 @@
 #include "report/charts.h"
 #include "report/cord_cards.h"
 #include "report/html.h"
+#include "report/lot_evidence.h"
 
 #include <algorithm>
 #include <kainjow/mustache.hpp>
@@ -261,9 +263,12 @@ Result<std::string> LotReport(const store::Store& store,
   page.set("num_rows", std::to_string(store.Count()));
   page.set("thumb_um", FixedWords(lot::kThumbnailWidth_um, 0));
   page.set("zones", ScriptJson(ZonesJson(settings)));
+  const auto carried = LotEvidence(store, settings, cords, options.max_record_bytes);
+  if (!carried.ok()) return carried.error();
+  page.set("evidence", evidence::HtmlBlock(*carried));
   page.set("style", kStyle);
   page.set("script", kScript);
-  return kainjow::mustache::mustache(kPageTemplate).render(page);
+  return evidence::Seal(kainjow::mustache::mustache(kPageTemplate).render(page));
 }
 
 }  // namespace endgrade::report

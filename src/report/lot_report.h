@@ -17,6 +17,8 @@ struct ReportOptions {
   // smaller; when even that is too much, faces that pass go without. 24 MB leaves room for the text
   // of 2,000 cords within 40 MB.
   std::size_t max_picture_bytes = 24'000'000;
+  // Most bytes of whole records inside; beyond that their hashes.
+  std::size_t max_record_bytes = 6'000'000;
 };
 
 // Needs no network and no other file; works without scripts but for filters and overlays. The same

@@ -2,17 +2,22 @@
 
 #include "core/sha256.h"
 #include "endgrade/present.h"
+#include "endgrade/version.h"
 #include "evidence/carried.h"
 #include "evidence/evidence.h"
+#include "lot/grade_photograph.h"
 #include "present/encode.h"
 #include "present/escape.h"
+#include "present/words.h"
 #include "read/file_bytes.h"
 #include "verify/limits_of_text.h"
+#include "verify/recompare.h"
 #include "verify/regrade.h"
 
 #include <nlohmann/json.hpp>
 
 #include <map>
+#include <memory>
 
 namespace endgrade::verify {
 namespace fs = std::filesystem;
@@ -21,22 +26,6 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 constexpr std::int64_t kMostBytes = 1ll << 30;
-constexpr const char* kListSchema = "endgrade.evidence-list/1";
-
-// Pieces of evidence as JSON: one of an overlay, many of a report.
-Result<std::vector<std::string>> PiecesOf(const std::string& carried) {
-  const Json json = Json::parse(carried, nullptr, false);
-  if (!json.is_object() || json.value("schema", "") != kListSchema) return std::vector{carried};
-  std::vector<std::string> pieces;
-  const auto list = json.find("evidence");
-  if (list == json.end() || !list->is_array()) {
-    return Error{ErrorKind::kCorrupt, "", 0, "the list of records inside is damaged", ""};
-  }
-  for (const Json& piece : *list) {
-    pieces.push_back(piece.dump(-1, ' ', false, Json::error_handler_t::replace));
-  }
-  return pieces;
-}
 
 struct Claim {  // of a record: of which picture, graded with which limits
   std::string path;
@@ -70,14 +59,14 @@ class FileVerifier {
     }
     carried_ = std::move(*carried);
     report_.notes.push_back("what the file carries inside is whole");
-    const auto pieces = PiecesOf(carried_);
-    if (!pieces.ok()) return Refused(pieces.error());
+    const auto parsed = evidence::ParseCarried(carried_);
+    if (!parsed.ok()) return Refused(parsed.error());
     if (auto error = FindPhotographs()) return *error;
-    for (const std::string& piece : *pieces) {
-      const auto parsed = evidence::ParseEvidence(piece);
-      if (!parsed.ok()) return Refused(parsed.error());
-      Check(*parsed, pieces->size() == 1);
-    }
+    is_list_ = parsed->is_list;
+    keep_frames_ = !parsed->comparison.empty();
+    for (const evidence::Evidence& piece : parsed->evidence) Check(piece, !parsed->is_list);
+    for (const evidence::BriefEvidence& piece : parsed->brief) CheckBrief(*parsed, piece);
+    if (keep_frames_) CheckComparison(*parsed);
     return report_;
   }
 
@@ -131,7 +120,8 @@ class FileVerifier {
   std::optional<fs::path> PhotographOf(const Claim& claim) {
     const auto found = photographs_.find(claim.picture_sha256);
     if (found != photographs_.end()) return found->second;
-    if (!options_.photographs.empty()) return the_one_;
+    // Named alone it is held against an overlay whatever its hash; against a list, only by it.
+    if (!options_.photographs.empty()) return is_list_ ? std::nullopt : the_one_;
     const auto bytes = read::ReadNamedFileBytes(claim.path, kMostBytes);
     if (bytes.ok() && Sha256Hex(*bytes) == claim.picture_sha256) return fs::path(claim.path);
     return std::nullopt;
@@ -139,50 +129,129 @@ class FileVerifier {
 
   void Differs(const std::string& text) { report_.differences.push_back(PrintableText(text)); }
 
-  void Check(const evidence::Evidence& evidence, bool is_overlay) {
-    const Claim claim = ClaimOf(evidence.record);
+  // The limits inside, where they have the hash that the record gives.
+  std::optional<Limits> LimitsOf(const std::vector<LimitsSource>& sources, const Claim& claim) {
     const std::string of = claim.path + ": ";
-    auto limits = LimitsOfText(evidence.limits);
-    if (!limits.ok()) return Differs(of + "cannot be graded again: " + limits.error().what);
+    auto limits = LimitsOfText(sources);
+    if (!limits.ok()) {
+      Differs(of + "cannot be graded again: " + limits.error().what);
+      return std::nullopt;
+    }
     if (limits->sha256 != claim.limits_sha256) {
       report_.problems.push_back(
           PrintableText(of + "the limits inside have not the hash in the record"));
-      return;
+      return std::nullopt;
     }
-    const auto photograph = PhotographOf(claim);
-    if (!photograph) {
-      return Differs(of + "its photograph (SHA-256 " + claim.picture_sha256 +
-                     ") is not there; give it, or a folder that holds it, with --photograph");
-    }
-    Regrade(evidence, claim, *limits, *photograph, is_overlay);
+    return std::move(*limits);
   }
 
-  void Regrade(const evidence::Evidence& evidence,
-               const Claim& claim,
-               const Limits& limits,
-               const fs::path& photograph,
-               bool is_overlay) {
-    GradeOptions grading;
-    evidence::Apply(evidence.settings, &grading);
-    grading.read.colour = true;
-    if (!evidence.settings.camera_sha256.empty() && !UseCamera(evidence, claim, &grading)) return;
-    auto bytes = read::ReadNamedFileBytes(photograph, grading.read.max_file_bytes);
-    if (!bytes.ok()) return Differs(bytes.error().Text());
-    const auto frame = DecodeFrame(*bytes, claim.path, grading.read);
-    if (!frame.ok()) return Differs(photograph.string() + ": " + frame.error().what);
-    const auto grade = GradeFrame(*frame, limits, grading);
-    if (!grade.ok()) return Differs(photograph.string() + ": " + grade.error().what);
-    const auto comparison = CompareRecords(evidence.record, RecordJson(*frame, limits, *grade));
+  std::optional<fs::path> NamedPhotographOf(const Claim& claim) {
+    auto photograph = PhotographOf(claim);
+    if (!photograph) {
+      Differs(claim.path + ": its photograph (SHA-256 " + claim.picture_sha256 +
+              ") is not there; give it, or a folder that holds it, with --photograph");
+    }
+    return photograph;
+  }
+
+  void Check(const evidence::Evidence& evidence, bool is_overlay) {
+    const Claim claim = ClaimOf(evidence.record);
+    const auto limits = LimitsOf(evidence.limits, claim);
+    if (!limits) return;
+    const auto photograph = NamedPhotographOf(claim);
+    if (!photograph) return;
+    const auto again = GradeAgain(evidence.settings, claim, *limits, *photograph);
+    if (!again) return;
+    const auto comparison =
+        CompareRecords(evidence.record, RecordJson(again->frame, *limits, again->grade));
     if (!comparison.ok()) {
       report_.problems.push_back("the record " + comparison.error().what);
       return;
     }
-    Tell(claim, photograph, *comparison, frame->sha256 == claim.picture_sha256);
-    if (is_overlay && comparison->same_bytes) CheckDrawing(*frame, limits, *grade);
+    Tell(claim, *photograph, *comparison, again->frame.sha256 == claim.picture_sha256);
+    if (!comparison->same_bytes) return;
+    if (is_overlay) CheckDrawing(again->frame, *limits, again->grade);
+    if (keep_frames_) frames_.push_back(again->frame);
   }
 
-  bool UseCamera(const evidence::Evidence& evidence, const Claim& claim, GradeOptions* grading) {
-    const std::string& wanted = evidence.settings.camera_sha256;
+  // A photograph whose record is not inside, but the record's hash is.
+  void CheckBrief(const evidence::Carried& carried, const evidence::BriefEvidence& brief) {
+    const Claim claim{brief.path, brief.picture_sha256, brief.limits_sha256};
+    const auto sources = carried.limits.find(brief.limits_sha256);
+    if (sources == carried.limits.end() || !carried.settings) {
+      return Differs(claim.path + ": cannot be graded again: its limits are not inside");
+    }
+    const auto limits = LimitsOf(sources->second, claim);
+    if (!limits) return;
+    const auto photograph = NamedPhotographOf(claim);
+    if (!photograph) return;
+    auto again = GradeAgain(*carried.settings, claim, *limits, *photograph);
+    if (!again) return;
+    lot::ForgetTimes(&again->grade.times);
+    Comparison comparison;
+    comparison.same_program = brief.program == "endgrade " + Version() + " (" + Build() + ")";
+    comparison.same_verdict = brief.verdict == RecordWord(again->grade.verdict);
+    comparison.same_bytes =
+        Sha256Hex(RecordJson(again->frame, *limits, again->grade)) == brief.record_sha256;
+    if (!comparison.same_program) {
+      comparison.differences.push_back("program: recorded by " + brief.program);
+    }
+    comparison.differences.push_back(comparison.same_verdict
+                                         ? "the verdict is the same, the record has another hash"
+                                         : "verdict: " + brief.verdict + ", now " +
+                                               RecordWord(again->grade.verdict));
+    Tell(claim, *photograph, comparison, again->frame.sha256 == claim.picture_sha256);
+  }
+
+  void CheckComparison(const evidence::Carried& carried) {
+    if (frames_.size() != carried.evidence.size() || frames_.size() < 2) {
+      return Differs(
+          "what became of each thing was not worked out again, for want of the same "
+          "record of every photograph");
+    }
+    const auto limits = LimitsOfText(carried.evidence.front().limits);
+    if (!limits.ok()) return Differs(limits.error().what);
+    GradeOptions grading;
+    evidence::Apply(carried.evidence.front().settings, &grading);
+    grading.camera = camera_;
+    CompareAgain({carried, carried_, bytes_}, frames_, *limits, grading, &report_);
+  }
+
+  struct Again {
+    Frame frame;
+    Grade grade;
+  };
+
+  std::optional<Again> GradeAgain(const evidence::Settings& settings,
+                                  const Claim& claim,
+                                  const Limits& limits,
+                                  const fs::path& photograph) {
+    GradeOptions grading;
+    evidence::Apply(settings, &grading);
+    grading.read.colour = true;
+    if (!settings.camera_sha256.empty() && !UseCamera(settings, claim, &grading)) {
+      return std::nullopt;
+    }
+    auto bytes = read::ReadNamedFileBytes(photograph, grading.read.max_file_bytes);
+    if (!bytes.ok()) {
+      Differs(bytes.error().Text());
+      return std::nullopt;
+    }
+    auto frame = DecodeFrame(*bytes, claim.path, grading.read);
+    if (!frame.ok()) {
+      Differs(photograph.string() + ": " + frame.error().what);
+      return std::nullopt;
+    }
+    auto grade = GradeFrame(*frame, limits, grading);
+    if (!grade.ok()) {
+      Differs(photograph.string() + ": " + grade.error().what);
+      return std::nullopt;
+    }
+    return Again{std::move(*frame), std::move(*grade)};
+  }
+
+  bool UseCamera(const evidence::Settings& settings, const Claim& claim, GradeOptions* grading) {
+    const std::string& wanted = settings.camera_sha256;
     if (options_.camera.empty()) {
       Differs(claim.path + ": was graded with a camera's profile (SHA-256 " + wanted +
               "); give it with --camera");
@@ -197,7 +266,8 @@ class FileVerifier {
       Differs(options_.camera.string() + ": another camera profile than the recorded one");
       return false;
     }
-    grading->camera = std::make_shared<const CameraProfile>(std::move(*profile));
+    camera_ = std::make_shared<const CameraProfile>(std::move(*profile));
+    grading->camera = camera_;
     return true;
   }
 
@@ -251,6 +321,10 @@ class FileVerifier {
   std::string carried_;
   std::map<std::string, fs::path> photographs_;  // by hash
   std::optional<fs::path> the_one_;              // that was named alone
+  std::shared_ptr<const CameraProfile> camera_;
+  bool is_list_ = false;
+  bool keep_frames_ = false;
+  std::vector<Frame> frames_;  // of a comparison, in its order
 };
 
 }  // namespace

@@ -1,5 +1,6 @@
 """The command `endgrade compare` as a person and a script see it."""
 
+import hashlib
 import json
 import os
 import re
@@ -64,6 +65,37 @@ class CompareTest(unittest.TestCase):
                       "Check for optical power"]:
             self.assertIn(words, done.stdout)
         self.assertEqual(run(AFTER, BEFORE).returncode, 1)  # and the other way round the last fails
+
+    def verify(self, *arguments):
+        return subprocess.run([ENDGRADE, "verify", *map(str, arguments)], capture_output=True, text=True,
+                              timeout=120, check=False)
+
+    def test_page_and_pictures_carry_their_records_and_verify_compares_again(self):
+        run("--out", self.out, BEFORE, AFTER)
+        for name in ["comparison.html", "side-by-side.png", "difference.png"]:
+            done = self.verify(self.out / name)
+            self.assertEqual((done.returncode, done.stderr), (0, ""), name)
+            self.assertIn("what became of each thing is the same", done.stdout)
+            self.assertIn("byte for byte", done.stdout)
+        # A word changed on the page; the same with its digest made to match; other pictures' pixels.
+        page = (self.out / "comparison.html").read_text()
+        mark = 'data-sha256="'
+        at = page.index(mark) + len(mark)
+        edited = page.replace("6 gone", "5 gone")
+        self.assertNotEqual(edited, page)
+        forged = edited[:at] + "0" * 64 + edited[at + 64:]
+        forged = forged.replace("0" * 64, hashlib.sha256(forged.encode()).hexdigest(), 1)
+        for text, says in [(edited, "does not have its digest"), (forged, "is not what this program makes")]:
+            (self.out / "edited.html").write_text(text)
+            done = self.verify(self.out / "edited.html")
+            self.assertEqual(done.returncode, 1)
+            self.assertIn(says, done.stderr)
+        elsewhere = self.folder / "elsewhere"  # photographs under other names, told by their hash
+        elsewhere.mkdir()
+        (elsewhere / "1.jpg").write_bytes(BEFORE.read_bytes())
+        self.assertEqual(self.verify("--photograph", elsewhere, self.out / "comparison.html").returncode, 3)
+        (elsewhere / "2.jpg").write_bytes(AFTER.read_bytes())
+        self.assertEqual(self.verify("--photograph", elsewhere, self.out / "comparison.html").returncode, 0)
 
     def test_out_has_record_pictures_and_page_and_nothing_else(self):
         done = run("--out", self.out, BEFORE, AFTER)

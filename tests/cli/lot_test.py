@@ -1,6 +1,7 @@
 """Lots from the command line: graded, broken off, gone on with, split, merged, watched, studied."""
 
 import csv
+import hashlib
 import json
 import os
 import pathlib
@@ -75,6 +76,39 @@ class LotTest(unittest.TestCase):
         self.assertEqual(found[1][2], "fail")
         self.assertEqual(sorted(path.name for path in self.lot.iterdir()),
                          ["c00-A.png", "c00-B.png", "c01-A.png", "c01-B.png"])
+
+    def test_the_report_carries_records_that_verify_holds_against_the_photographs(self):
+        self.make(2)
+        self.grade()
+        report = self.home / "out/report.html"
+        done = run("verify", "--photograph", self.lot, report)
+        self.assertEqual((done.returncode, done.stderr), (0, ""))
+        self.assertEqual(done.stdout.count("the same record"), 4)
+        self.assertEqual(run("verify", report).returncode, 3)  # without its photographs
+
+        # A large lot's records are inside by their hashes: the same page with every record so.
+        page = report.read_text()
+        start = page.index(">", page.index('id="endgrade-evidence"')) + 1
+        end = page.index("</script>", start)
+        carried = json.loads(page[start:end])
+
+        def brief(piece, verdict):
+            record = piece["record"]
+            text = json.dumps(record, separators=(",", ":"), ensure_ascii=False)
+            return {"path": record["image"]["path"], "picture_sha256": record["image"]["sha256"],
+                    "limits_sha256": record["limits"]["sha256"], "verdict": verdict or record["verdict"],
+                    "program": f"endgrade {record['program']['version']} ({record['program']['build']})",
+                    "record_sha256": hashlib.sha256(text.encode()).hexdigest() if not verdict else "0" * 64}
+
+        for verdict, code in [(None, 0), ("pass", 1)]:
+            short = dict(carried, evidence=[], brief=[brief(p, verdict) for p in carried["evidence"]])
+            block = json.dumps(short).replace("<", "\\u003c")
+            made = page[:start - 66] + "0" * 64 + '">' + block + page[end:]
+            made = made.replace("0" * 64, hashlib.sha256(made.encode()).hexdigest(), 1)
+            (self.home / "short.html").write_text(made)
+            done = run("verify", "--photograph", self.lot, self.home / "short.html")
+            self.assertEqual(done.returncode, code, done.stdout + done.stderr)
+        self.assertIn("verdict: pass, now fail", done.stderr)
 
     def test_grades_nothing_twice_and_what_changed_again(self):
         self.make(1)

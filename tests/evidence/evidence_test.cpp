@@ -94,18 +94,45 @@ Evidence Sample(std::size_t filler) {
 
 TEST(EvidenceJson, IsReadBackByteForByte) {
   const Evidence evidence = Sample(10);
-  const auto again = ParseEvidence(EvidenceJson(evidence));
+  const auto again = ParseCarried(EvidenceJson(evidence));
   ASSERT_TRUE(again.ok()) << again.error().Text();
-  EXPECT_EQ(again->record, evidence.record);
-  EXPECT_EQ(again->settings, evidence.settings);
-  ASSERT_EQ(again->limits.size(), 2u);
-  EXPECT_EQ(again->limits[1].text, "\xC2\xB5");
+  EXPECT_EQ(again->evidence.front().record, evidence.record);
+  EXPECT_EQ(again->evidence.front().settings, evidence.settings);
+  ASSERT_EQ(again->evidence.front().limits.size(), 2u);
+  EXPECT_EQ(again->evidence.front().limits[1].text, "\xC2\xB5");
+}
+
+// A report of many photographs: settings and limits once for all, some records by their hash only.
+TEST(EvidenceListJson, GivesEveryPieceWhatTheListSaysForAll) {
+  const Evidence sample = Sample(1);
+  EvidenceList list;
+  list.settings = sample.settings;
+  const std::string sha256 = "the limits' hash";
+  list.limits[sha256] = sample.limits;
+  const std::string record = R"({"limits":{"sha256":")" + sha256 + R"("}})";
+  list.evidence = {BareEvidenceJson(record), EvidenceJson(sample)};
+  list.brief = {BriefEvidenceJson({"a.jpg", "1", sha256, "endgrade", "fail", "2"})};
+  list.comparison = R"({"pairs":[]})";
+  list.drawn = "difference";
+  const auto again = ParseCarried(EvidenceListJson(list));
+  ASSERT_TRUE(again.ok()) << again.error().Text();
+  ASSERT_EQ(again->evidence.size(), 2u);
+  EXPECT_EQ(again->evidence[0].record, record);
+  EXPECT_EQ(again->evidence[0].settings, sample.settings);
+  EXPECT_EQ(again->evidence[0].limits.size(), sample.limits.size());
+  EXPECT_EQ(again->evidence[1].record, sample.record);
+  ASSERT_EQ(again->brief.size(), 1u);
+  EXPECT_EQ(again->brief[0].verdict, "fail");
+  EXPECT_EQ(again->comparison, list.comparison);
+  EXPECT_EQ(again->drawn, list.drawn);
+  list.limits.clear();  // nothing says now what the first was graded with
+  EXPECT_EQ(ParseCarried(EvidenceListJson(list)).error().kind, ErrorKind::kCorrupt);
 }
 
 TEST(EvidenceJson, OfANewerSchemaSaysSo) {
   std::string json = EvidenceJson(Sample(1));
   json.replace(json.find("evidence/1"), 10, "evidence/2");
-  const auto parsed = ParseEvidence(json);
+  const auto parsed = ParseCarried(json);
   ASSERT_FALSE(parsed.ok());
   EXPECT_EQ(parsed.error().kind, ErrorKind::kUnsupported);
 }
@@ -157,7 +184,7 @@ TEST(Seal, EveryFlippedBitOfAPageShows) {
   const auto whole = CarriedText(page, "page");
   ASSERT_TRUE(whole.ok()) << whole.error().Text();
   EXPECT_THAT(page, HasSubstr("\\u003cb>")) << "nothing inside may end the element";
-  EXPECT_EQ(ParseEvidence(*whole)->record, Sample(5).record);
+  EXPECT_EQ(ParseCarried(*whole)->evidence.front().record, Sample(5).record);
   std::string flipped = page;
   for (std::size_t bit = 0; bit < 8 * page.size(); ++bit) {
     flipped[bit / 8] = static_cast<char>(flipped[bit / 8] ^ (1 << bit % 8));

@@ -173,9 +173,17 @@ def judge_fates(pairs, a, b, grade_a, grade_b, pair, tally, seed):
                 + (f" known={pair['rotation_known']}"))
 
 
-def grade(endgrade, limits, path):
-    done = run([endgrade, "grade", "--limits", limits, "--json", "--threads", "1", str(path)])
-    record = json.loads(done.stdout)
+def grade(endgrade, limits, path, keep):
+    """The features of a picture's record. With `keep` the record stays beside the picture, for a
+    change that is known to touch comparing only."""
+    kept = path.with_suffix(".record.json")
+    if keep and kept.exists():
+        text = kept.read_text()
+    else:
+        text = run([endgrade, "grade", "--limits", limits, "--json", "--threads", "1", str(path)]).stdout
+        if keep:
+            kept.write_text(text)
+    record = json.loads(text)
     return record["fibres"][0]["features"] if record["fibres"] else None
 
 
@@ -193,7 +201,7 @@ def one_pair(arguments, folder, seed):
     limits = a["limits_id"]
     pictures = picture(folder, seed, "before"), picture(folder, seed, "after")
     result = compare(arguments.endgrade, limits, *pictures)
-    grades = [grade(arguments.endgrade, limits, p) for p in pictures]
+    grades = [grade(arguments.endgrade, limits, p, arguments.keep_records) for p in pictures]
     pairs = json.loads((folder / f"render-{seed:06d}.pair.json").read_text())
     return seed, a, b, pairs, grades, result
 
@@ -237,6 +245,7 @@ def main():
     parser.add_argument("--count", type=int, default=500)
     parser.add_argument("--folder", default="build/compare")
     parser.add_argument("--strangers", action="store_true")
+    parser.add_argument("--keep-records", action="store_true")
     parser.add_argument("--verbose", action="store_true")
     arguments = parser.parse_args()
     folder = Path(arguments.folder)
