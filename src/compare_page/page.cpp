@@ -15,6 +15,7 @@
 #include <cmath>
 #include <cstdio>
 #include <kainjow/mustache.hpp>
+#include <string_view>
 
 namespace endgrade::compare_page {
 namespace {
@@ -141,6 +142,16 @@ Result<data> AttemptData(const Compared& compared, std::size_t i) {
   return entry;
 }
 
+// A figure and its unit, a zone and its name, stay on one line of a narrow column.
+std::string Bound(std::string text) {
+  for (const std::string_view word : {" \u00B5m", " A", " B", " C", " D"}) {
+    for (std::size_t at = text.find(word); at != std::string::npos; at = text.find(word, at + 1)) {
+      text.replace(at, 1, "\u00A0");
+    }
+  }
+  return text;
+}
+
 data Things(const Compared& compared) {
   data things{data::type::list};
   for (const Fate fate : kFates) {
@@ -148,7 +159,7 @@ data Things(const Compared& compared) {
       if (track.fate != fate) continue;
       data thing;
       thing.set("id", std::to_string(track.id));
-      thing.set("what", Typeset(ThingWords(compared.attempts, compared.limits, track)));
+      thing.set("what", Bound(Typeset(ThingWords(compared.attempts, compared.limits, track))));
       thing.set("fate", FateWords(fate));
       thing.set("mark", LegendMark(fate));
       thing.set("permanent", Flag(track.likely_permanent));
