@@ -62,7 +62,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t siz
       const auto carried = evidence::CarriedText(text, "overlay");
       if (!carried.ok()) RequireWords(carried.error());
       // Also without what carries it, which has checksums of its own.
-      const auto read = evidence::ParseEvidence(carried.ok() ? *carried : text);
+      const auto read = evidence::ParseCarried(carried.ok() ? *carried : text);
       if (!read.ok()) RequireWords(read.error());
       break;
     }
