@@ -53,6 +53,16 @@ Result<Json> ParseToml(const std::filesystem::path& path, const std::string& tex
 }  // namespace
 
 Result<SceneDescription> ReadScene(const std::filesystem::path& path) {
+  // A device or a pipe may have no end.
+  constexpr std::uintmax_t kMostBytes = 16 << 20;
+  std::error_code error;
+  const auto status = std::filesystem::status(path, error);
+  if (std::filesystem::exists(status) && !std::filesystem::is_regular_file(status)) {
+    return Bad(path, 0, "not a file");
+  }
+  if (const auto size = std::filesystem::file_size(path, error); !error && size > kMostBytes) {
+    return Bad(path, 0, "more than 16 MB, too large for a scene");
+  }
   std::ifstream file(path, std::ios::binary);
   std::ostringstream text;
   text << file.rdbuf();

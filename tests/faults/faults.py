@@ -182,6 +182,8 @@ def main():
         num_problems += len(verb.problems)
         for problem in verb.problems:
             print(problem, flush=True)
+        if rounds % 10 == 0:
+            print(f"{came_about} faults in {rounds} runs, {num_problems} problems", flush=True)
     print(f"{came_about} faults came about in {rounds} runs of {pictures} pictures, each followed by "
           f"one without: {num_problems} problems")
     return 0 if num_problems == 0 else 1

@@ -71,6 +71,9 @@ TEST_F(SceneFile, MistakesAreNamed) {
     EXPECT_THAT(scene.error().Text(), HasSubstr("endgrade-scene-d.toml"));
   }
   EXPECT_FALSE(ReadScene(Write("e.json", "{")).ok());
+  EXPECT_EQ(ReadScene("/dev/zero").error().what, "not a file");
+  EXPECT_THAT(ReadScene(Write("f.json", std::string((16 << 20) + 1, ' '))).error().what,
+              testing::HasSubstr("too large"));
   EXPECT_EQ(ReadScene("/nowhere/at-all.toml").error().kind, ErrorKind::kNotFound);
 }
 
