@@ -40,7 +40,7 @@ Result<std::string> LotEvidence(const store::Store& store,
     for (const std::int64_t seq : RowsOf(cords, passing)) {
       const auto row = store.At(seq);
       if (!row.ok()) return row.error();
-      if (list.limits.count(row->limits_sha256) == 0) list.limits[row->limits_sha256] = {};
+      list.limits.try_emplace(row->limits_sha256);
       if (taken + row->record.size() <= most_bytes) {
         taken += row->record.size();
         list.evidence.push_back(evidence::BareEvidenceJson(row->record));
