@@ -22,9 +22,11 @@ struct CoreKind {
   double gap_um;             // left out on either side: the blur
   double furthest_um;        // of its centre from the cladding's
   double least_share;        // of directions that must show the step
+  double least_contrast;     // of the glass's brightness
 };
-constexpr CoreKind kSingleMode{2.0, 6.6, 1.2, 0.3, 1.8, 0.80};
-constexpr CoreKind kMultimode{22.0, 35.0, 2.0, 0.5, 2.5, 0.72};
+constexpr CoreKind kSingleMode{2.0, 6.6, 1.2, 0.3, 1.8, 0.80, 0.004};
+// Light that changes across the glass makes rings of up to a per cent.
+constexpr CoreKind kMultimode{22.0, 35.0, 2.0, 0.5, 2.5, 0.72, 0.010};
 
 constexpr double kLeastDarkUm = 3.2;
 constexpr double kFaintContrast = 0.12;
@@ -34,7 +36,6 @@ constexpr double kLeastScore = 7.0;
 // this many times more is the core.
 constexpr double kFaintStep = 3.0;  // luma units
 constexpr double kPlainerTimes = 3.0;
-constexpr double kLeastContrast = 0.004;  // of the glass's brightness
 
 struct Patch {
   cv::Mat level;     // CV_32FC1
@@ -241,7 +242,7 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
                                  ? std::min(kind.least_share, kFaintShare)
                                  : kind.least_share;
   const bool clear =
-      best.score >= kLeastScore && best.share >= least_share && contrast >= kLeastContrast;
+      best.score >= kLeastScore && best.share >= least_share && contrast >= kind.least_contrast;
   if (!clear) return std::nullopt;
   // Only a lit core is seen smaller than the core is: half of its bell's height is 2.7 um out.
   if (best.radius_um < kLeastDarkUm && best.step < 0) return std::nullopt;
