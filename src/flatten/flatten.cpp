@@ -1,6 +1,7 @@
 #include "endgrade/flatten.h"
 
 #include "core/wide.h"
+#include "flatten/banding.h"
 #include "flatten/cell_grid.h"
 #include "flatten/clean_face.h"
 #include "flatten/fringes.h"
@@ -202,6 +203,7 @@ ContrastMap Flatten(const Frame& frame,
   map.ring_edges_um = NoiseRings(rings);
   FillLookUp(&map);
   MeasureNoise(rings.cladding_radius_um, &map);
+  if (TakeOffBanding(&map)) MeasureNoise(rings.cladding_radius_um, &map);
   for (int i = 0; i < kMostFringes; ++i) {
     const auto fringes = FindFringes(map);
     if (!fringes) break;
