@@ -125,7 +125,7 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
 constexpr double kLargestSingleModeUm = 8.0;
 constexpr double kGlowMostShare = 0.25;  // of the core's own height
 constexpr double kLitLeast = 1.2;        // the core's brightness over the glass's
-constexpr double kGlowReachUm = 15.0;
+constexpr double kGlowReachUm = 22.0;
 constexpr double kGlowOffUm = 2.0;      // of its middle from the core's
 constexpr double kGlowRoundness = 0.6;  // shortest over longest reach of the eighths
 
