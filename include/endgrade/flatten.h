@@ -25,6 +25,9 @@ struct FlattenOptions {
   [[nodiscard]] std::optional<std::string> Problem() const;
 };
 
+// A core of up to this radius is a single-mode fibre's, its light seen through the blur included.
+inline constexpr double kLargestSingleModeUm = 8.0;
+
 // Pixels, contrast and noise travel together. Cells are square blocks of `cell_px` picture pixels.
 struct ContrastMap {
   cv::Rect roi_px;     // the part of the picture it covers

@@ -122,7 +122,6 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
 
 // A lit core's light spreads further in the lens and the sensor than the bell that is fitted to it:
 // a glow all around it, much fainter than it. What lies on one side only is a mark.
-constexpr double kLargestSingleModeUm = 8.0;
 constexpr double kGlowMostShare = 0.25;  // of the core's own height
 constexpr double kLitLeast = 1.2;        // the core's brightness over the glass's
 constexpr double kGlowReachUm = 22.0;

@@ -5,9 +5,10 @@
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
+#include <map>
 #include <numeric>
+#include <utility>
 
 namespace endgrade {
 namespace {
@@ -37,6 +38,7 @@ constexpr double kGapUm = 2.5;    // from end to end, as at the rim's edge
 
 struct Piece {
   const Region* region = nullptr;
+  size_t place = 0;  // among the lines and the regions after them
   cv::Rect box;
   double length = 0;  // cells
   double width = 0;   // cells
@@ -53,10 +55,16 @@ double Ratio(double a, double b) {
   return low > 0 ? std::max(std::abs(a), std::abs(b)) / low : 1e9;
 }
 
+cv::Rect Around(const cv::Rect& box, int reach) {
+  const cv::Point spread(reach, reach);
+  return {box.tl() - spread, box.br() + spread};
+}
+
 // Half of its border is a strip's length, whichever way it bends.
-Piece Measure(const Region& region) {
+Piece Measure(const Region& region, size_t place) {
   Piece piece;
   piece.region = &region;
+  piece.place = place;
   piece.box = cv::boundingRect(region.cells);
   cv::Mat mask = cv::Mat::zeros(piece.box.height + 2, piece.box.width + 2, CV_8UC1);
   const cv::Point corner = piece.box.tl() - cv::Point(1, 1);
@@ -86,19 +94,15 @@ struct Contact {
 
 class Contacts {
  public:
-  Contacts(cv::Size size, const std::vector<Piece>& pieces, int reach)
-      : count_(pieces.size()), contacts_(count_ * count_) {
+  Contacts(cv::Size size, const std::vector<Piece>& pieces, int reach) {
     cv::Mat owner(size, CV_32SC1, cv::Scalar(-1));
-    for (size_t i = 0; i < count_; ++i) {
+    for (size_t i = 0; i < pieces.size(); ++i) {
       for (const cv::Point& cell : pieces[i].region->cells) {
         owner.at<int>(cell) = static_cast<int>(i);
       }
     }
-    const cv::Rect whole({0, 0}, size);
-    for (size_t i = 0; i < count_; ++i) {
-      const cv::Point spread(reach, reach);
-      const cv::Rect box =
-          cv::Rect(pieces[i].box.tl() - spread, pieces[i].box.br() + spread) & whole;
+    for (size_t i = 0; i < pieces.size(); ++i) {
+      const cv::Rect box = Around(pieces[i].box, reach) & cv::Rect({0, 0}, size);
       cv::Mat own = cv::Mat::zeros(box.size(), CV_8UC1);
       for (const cv::Point& cell : pieces[i].region->cells) own.at<uchar>(cell - box.tl()) = 1;
       cv::Mat near;
@@ -109,7 +113,7 @@ class Contacts {
         const int* at = owner.ptr<int>(box.y + y) + box.x;
         for (int x = 0; x < near.cols; ++x) {
           if (!band[x] || inside[x] || at[x] < 0) continue;
-          Contact& contact = contacts_[i * count_ + static_cast<size_t>(at[x])];
+          Contact& contact = contacts_[{i, static_cast<size_t>(at[x])}];
           ++contact.cells;
           contact.sum += cv::Point2d(box.x + x, box.y + y);
         }
@@ -118,11 +122,13 @@ class Contacts {
   }
 
   // Cells of b in the band around a.
-  [[nodiscard]] const Contact& Of(size_t a, size_t b) const { return contacts_[a * count_ + b]; }
+  [[nodiscard]] Contact Of(size_t a, size_t b) const {
+    const auto found = contacts_.find({a, b});
+    return found == contacts_.end() ? Contact{} : found->second;
+  }
 
  private:
-  size_t count_;
-  std::vector<Contact> contacts_;
+  std::map<std::pair<size_t, size_t>, Contact> contacts_;  // few of all pairs meet
 };
 
 // Both flanks of a strip whose middle is as bright as what lies around it: a line that runs beside
@@ -130,14 +136,13 @@ class Contacts {
 constexpr double kFlankShare = 0.8;   // of the line's length
 constexpr double kMostBetween = 1.5;  // of both widths
 
-bool IsOtherFlank(const Piece& line, const Piece& region, double um_per_cell) {
+bool IsOtherFlank(const Piece& line, const Piece& region) {
   if (!line.region->is_line || region.region->is_line) return false;
   if (line.region->depth * region.region->depth < 0) return false;
   if (Ratio(line.region->depth, region.region->depth) > kLikeDepthOn) return false;
-  if (!IsSlender(region) || !IsLong(region, um_per_cell) || !IsLong(line, um_per_cell))
-    return false;
   if (region.length < line.length || Ratio(line.width, region.width) > kLikeWidth) return false;
   const double far = kMostBetween * (line.width + region.width);
+  if ((Around(line.box, static_cast<int>(far) + 1) & region.box).empty()) return false;
   size_t beside = 0;
   const std::vector<cv::Point2d> spine = Resample(line.region->spine, 2.0);
   for (const cv::Point2d& p : spine) {
@@ -189,8 +194,6 @@ bool AreParallel(const Region& a, const Region& b) {
 bool LieAlongside(const Piece& a, const Piece& b, double along_cells, double um_per_cell) {
   if (a.region->depth * b.region->depth >= 0) return false;
   if (Ratio(a.region->depth, b.region->depth) > kLikeDepth) return false;
-  if (!IsLong(a, um_per_cell) || !IsLong(b, um_per_cell)) return false;
-  if (!IsSlender(a) || !IsSlender(b)) return false;
   if (a.region->is_line && b.region->is_line && !AreParallel(*a.region, *b.region)) return false;
   if ((a.width + b.width) * um_per_cell < kHairUm) return false;
   return along_cells >= kAlongShare * std::min(a.length, b.length);
@@ -205,8 +208,6 @@ bool AtEnd(const Piece& piece, cv::Point2d at, double reach) {
 
 bool GoesOn(
     const Piece& a, const Piece& b, const Contact& contact, bool touch, double um_per_cell) {
-  if (!IsSlender(a) || !IsSlender(b)) return false;
-  if (!IsLong(a, um_per_cell) || !IsLong(b, um_per_cell)) return false;
   if (a.region->depth * b.region->depth < 0) return false;
   const double depths = Ratio(a.region->depth, b.region->depth);
   const double widths = Ratio(a.width, b.width);
@@ -262,14 +263,17 @@ std::vector<Region> Without(const std::vector<bool>& gone, size_t from, std::vec
 }  // namespace
 
 void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
-  std::vector<Piece> pieces;
-  for (const Region& line : *lines) pieces.push_back(Measure(line));
-  for (const Region& region : *regions) pieces.push_back(Measure(region));
   const double um = map.um_per_cell;
-  const bool any = std::any_of(pieces.begin(), pieces.end(), [&](const Piece& piece) {
-    return IsLong(piece, um) && IsSlender(piece);
-  });
-  if (pieces.size() < 2 || !any) return;
+  std::vector<Piece> pieces;
+  const auto take = [&](const std::vector<Region>& from, size_t first) {
+    for (size_t i = 0; i < from.size(); ++i) {
+      const Piece piece = Measure(from[i], first + i);
+      if (IsLong(piece, um) && IsSlender(piece)) pieces.push_back(piece);
+    }
+  };
+  take(*lines, 0);
+  take(*regions, lines->size());
+  if (pieces.size() < 2) return;
 
   const int reach = std::max(1, cvRound(kTouchUm / um));
   const Contacts touches(map.level.size(), pieces, reach);
@@ -280,7 +284,7 @@ void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<
       const int cells = std::max(touches.Of(i, j).cells, touches.Of(j, i).cells);
       const double along = cells / static_cast<double>(reach);
       const bool beside = (cells > 0 && LieAlongside(pieces[i], pieces[j], along, um)) ||
-                          IsOtherFlank(pieces[i], pieces[j], um);  // lines come first
+                          IsOtherFlank(pieces[i], pieces[j]);  // lines come first
       if (!beside) continue;
       groups.Join(i, j);
       hair[i] = hair[j] = true;
@@ -292,14 +296,14 @@ void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<
   };
   for (size_t i = 0; i < pieces.size(); ++i) {
     for (size_t j = i + 1; j < pieces.size(); ++j) {
-      const Contact& contact = gaps.Of(i, j);
+      const Contact contact = gaps.Of(i, j);
       if (contact.cells == 0 || groups.Of(i) == groups.Of(j)) continue;
       if (!begins(i) && !begins(j)) continue;
       if (GoesOn(pieces[i], pieces[j], contact, touches.Of(i, j).cells > 0, um)) groups.Join(i, j);
     }
   }
 
-  std::vector<bool> gone(pieces.size(), false);
+  std::vector<bool> gone(lines->size() + regions->size(), false);
   std::vector<Region> hairs;
   for (size_t i = 0; i < pieces.size(); ++i) {
     if (groups.Of(i) != i) continue;
@@ -307,7 +311,7 @@ void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<
     std::vector<size_t> members;
     for (size_t j = i; j < pieces.size(); ++j) {
       if (groups.Of(j) != i) continue;
-      members.push_back(j);
+      members.push_back(pieces[j].place);
       parts.push_back(pieces[j].region);
     }
     // Lines alone are the two sides of a wide scratch that the light strikes from one side.
@@ -315,7 +319,7 @@ void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<
         std::all_of(parts.begin(), parts.end(), [](const Region* part) { return part->is_line; });
     if (parts.size() < 2 || lines_alone) continue;
     hairs.push_back(Together(parts, map.level.size(), reach));
-    for (const size_t j : members) gone[j] = true;
+    for (const size_t place : members) gone[place] = true;
   }
   *regions = Without(gone, lines->size(), regions);
   *lines = Without(gone, 0, lines);

@@ -38,7 +38,6 @@ constexpr double kPastRimUm = 1.5;
 // A single-mode core's bell is fitted, not known: its skirts leave more than noise.
 constexpr double kCoreDoubt = 1.3;
 constexpr double kCoreSkirtsUm = 6.0;
-constexpr double kLargestSingleModeUm = 8.0;
 
 constexpr double kMostOwn = 1.6;  // a ring's noise over the glass's
 

@@ -13,7 +13,6 @@
 namespace endgrade {
 namespace {
 
-constexpr double kLargestSingleModeUm = 8.0;
 // The located core's edge is off by no more than this, or it is not the edge that is off.
 constexpr double kMostOffsetUm = 0.35;
 constexpr double kMostOffsetCells = 0.8;
