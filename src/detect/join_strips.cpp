@@ -22,6 +22,10 @@ constexpr double kLikeDepth = 2.5;   // ratio of depths
 // Together as wide as a hair: two scratches beside one another seldom are.
 constexpr double kHairUm = 5.0;
 
+// The end of a bent hair is found as a patch that is no strip by itself, as wide as the hair.
+constexpr double kLeastPatch = 1.3;  // its reach over the strip's width
+constexpr double kMostPatch = 4.0;
+
 // What goes on: end to end, of the same make.
 constexpr double kLeastSlender = 4.0;  // length over width
 constexpr double kLikeWidth = 2.2;     // ratio of widths
@@ -164,6 +168,10 @@ class Groups {
     while (parent_[i] != i) i = parent_[i];
     return i;
   }
+  size_t Add() {
+    parent_.push_back(parent_.size());
+    return parent_.size() - 1;
+  }
   void Join(size_t a, size_t b) {
     const size_t one = Of(a);
     const size_t other = Of(b);
@@ -221,6 +229,36 @@ bool GoesOn(
   return AtEnd(a, at, reach) && AtEnd(b, at, reach);
 }
 
+// Whether `patch` lies at one end of the line and is of its make.
+bool IsEndPatch(const Piece& patch, const Piece& line, cv::Point2d end, double um_per_cell) {
+  const Region& region = *patch.region;
+  if (region.depth * line.region->depth < 0) return false;
+  if (Ratio(region.depth, line.region->depth) > kLikeDepthOn) return false;
+  const double reach = std::max(patch.box.width, patch.box.height);
+  if (reach < kLeastPatch * line.width || reach > kMostPatch * line.width) return false;
+  const double touch = 0.5 * line.width + kGapUm / um_per_cell;
+  return std::any_of(region.cells.begin(), region.cells.end(), [&](const cv::Point& cell) {
+    return std::hypot(cell.x - end.x, cell.y - end.y) < touch;
+  });
+}
+
+// A thick line with a patch of its make at either end, neither of which goes straight on (those are
+// the line's already), is a hair that bends there.
+std::vector<size_t> EndPatches(const Piece& line,
+                               const std::vector<Piece>& patches,
+                               double um_per_cell) {
+  if (!line.region->is_line || line.width * um_per_cell < kThickUm) return {};
+  std::vector<size_t> found;
+  for (const cv::Point2d& end : {line.region->spine.front(), line.region->spine.back()}) {
+    const auto patch = std::find_if(patches.begin(), patches.end(), [&](const Piece& each) {
+      return IsEndPatch(each, line, end, um_per_cell);
+    });
+    if (patch == patches.end()) return {};
+    found.push_back(static_cast<size_t>(patch - patches.begin()));
+  }
+  return found;
+}
+
 // The parts and what lies between them.
 Region Together(const std::vector<const Region*>& parts, cv::Size size, int reach) {
   Region whole = *parts.front();
@@ -264,16 +302,17 @@ std::vector<Region> Without(const std::vector<bool>& gone, size_t from, std::vec
 
 void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
   const double um = map.um_per_cell;
-  std::vector<Piece> pieces;
+  std::vector<Piece> pieces;   // strips
+  std::vector<Piece> patches;  // the rest
   const auto take = [&](const std::vector<Region>& from, size_t first) {
     for (size_t i = 0; i < from.size(); ++i) {
       const Piece piece = Measure(from[i], first + i);
-      if (IsLong(piece, um) && IsSlender(piece)) pieces.push_back(piece);
+      (IsLong(piece, um) && IsSlender(piece) ? pieces : patches).push_back(piece);
     }
   };
   take(*lines, 0);
   take(*regions, lines->size());
-  if (pieces.size() < 2) return;
+  if (pieces.empty()) return;
 
   const int reach = std::max(1, cvRound(kTouchUm / um));
   const Contacts touches(map.level.size(), pieces, reach);
@@ -300,6 +339,16 @@ void JoinStrips(const ContrastMap& map, std::vector<Region>* lines, std::vector<
       if (contact.cells == 0 || groups.Of(i) == groups.Of(j)) continue;
       if (!begins(i) && !begins(j)) continue;
       if (GoesOn(pieces[i], pieces[j], contact, touches.Of(i, j).cells > 0, um)) groups.Join(i, j);
+    }
+  }
+
+  std::vector<bool> used(patches.size(), false);
+  for (size_t i = 0, strips = pieces.size(); i < strips; ++i) {
+    for (const size_t patch : EndPatches(pieces[i], patches, um)) {
+      if (used[patch]) continue;
+      used[patch] = true;
+      pieces.push_back(patches[patch]);
+      groups.Join(i, groups.Add());
     }
   }
 

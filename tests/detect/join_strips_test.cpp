@@ -55,6 +55,14 @@ TEST(JoinStrips, TakesTheOtherFlankWhereTheMiddleDoesNotShow) {
   EXPECT_EQ(Joined({Bar(30, 180, 112, 118, -25, true)}, {Bar(20, 200, 100, 107, -25)}), 1U);
 }
 
+TEST(JoinStrips, TakesTheBentEndsOfAThickHair) {
+  const Region hair = Bar(60, 160, 100, 108, 30, true);
+  const Region one = Bar(44, 60, 90, 106, 25);
+  const Region other = Bar(160, 176, 102, 118, 25);
+  EXPECT_EQ(Joined({hair}, {one, other}), 1U);
+  EXPECT_EQ(Joined({hair}, {one}), 2U);  // a patch that a scratch ends at
+}
+
 TEST(JoinStrips, LeavesScratchesAndSpecksAlone) {
   // Bright beside dark, lines both: a wide scratch lit from one side.
   EXPECT_EQ(Joined({Bar(20, 220, 100, 106, 30, true), Bar(20, 220, 94, 100, -30, true)}, {}), 2U);
