@@ -40,8 +40,9 @@ void CheckScale(const Scale& scale, Conditions& conditions);
 // that are not square or from tilt; sizes are corrected for it, so it warns ("cladding_oval"), up
 // to what no camera explains ("cladding_not_round"). Whether a face is angled cannot be told from
 // its outline: the angle changes it by 1 % at most, as much as fibres may be out of round
-// (IEC 60793-2-50, from memory). A single-mode core farther off the middle than any fibre's tells
-// that the edge was not seen well ("core_off_centre"): zones laid about it are not the fibre's.
+// (IEC 60793-2-50, from memory). A single-mode core farther off the middle than any fibre's, where
+// the middle is not sure by itself, tells that the edge was not seen well ("core_off_centre"):
+// zones laid about it are not the fibre's.
 void CheckFace(const FibreGeometry& geometry,
                const Scale& scale,
                const Limits& limits,

@@ -230,17 +230,20 @@ TEST(Outline, WarnsWhenOvalAndForbidsWhenNotRound) {
 
 // ITU-T G.652: core concentricity error at most 0.6 um (from memory).
 TEST(Core, ForbidsAPassWhereItLiesFartherOffTheMiddleThanInAnyFibre) {
-  const auto with_core_off = [](double off_um) {
+  const auto with_core_off = [](double off_um, double unsure_um) {
     Picture picture("sm-upc");
     Ellipse core = picture.geometry.cladding;
     const double px_per_um = 1.0 / picture.scale.um_per_px;
     core.semi_major_px = core.semi_minor_px = 4.5 * px_per_um;
     core.centre_px.x += off_um * px_per_um;
     picture.geometry.core = core;
+    picture.geometry.centre_uncertainty_px = unsure_um * px_per_um;
     return picture.Judged();
   };
-  EXPECT_EQ(with_core_off(0.6).verdict, Verdict::kPass);
-  ExpectUngradable(with_core_off(1.8), "core_off_centre", "1.8 um off the middle");
+  EXPECT_EQ(with_core_off(0.6, 0.4).verdict, Verdict::kPass);
+  // The middle is sure: what was taken for the core lies beside it.
+  EXPECT_EQ(with_core_off(1.8, 0.06).verdict, Verdict::kPass);
+  ExpectUngradable(with_core_off(1.8, 0.4), "core_off_centre", "1.8 um off the middle");
 }
 
 // ---- features that are larger than what is seen of them
