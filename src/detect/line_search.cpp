@@ -21,7 +21,7 @@ constexpr double kLeastAspect = 5.0;     // length over width; our choice, see D
 // droplet's edge: in the outer zones scratches are free and those are not.
 constexpr double kSlenderUm = 3.0;
 constexpr double kLeastAspectWide = 10.0;
-constexpr double kWidestUm = 6.0;  // wider ones are regions; a bright and a dark side count each
+constexpr double kWidestUm = 6.0;  // wider ones are regions
 // A scratch is straight or bends gently: rounder than a circle of 70 um it is a hair, or the edge
 // of a dried droplet. Short pieces may wander a little more.
 constexpr double kMostTurningPerUm = 0.82;  // degrees
@@ -313,13 +313,16 @@ bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double u
   const double length_um = trace.Length() * um_per_cell;
   const double width_um = profile.width_cells * um_per_cell;
   const double height = std::abs(profile.peak);
-  const double aspect = width_um > kSlenderUm ? kLeastAspectWide : kLeastAspect;
+  // A bright and a dark side count each: refused as a whole, such a one would be found by one of
+  // its sides alone, at half its width.
+  const bool two_sided = profile.amplitude * profile.right_amplitude < 0;
+  const double side_um = two_sided ? 0.5 * width_um : width_um;
+  // Nor need it be as long; but five times its width it is, or it is a pit, which has two sides
+  // too.
+  const double aspect = side_um > kSlenderUm && !two_sided ? kLeastAspectWide : kLeastAspect;
   const bool long_enough = length_um >= std::max(kLeastLengthUm, aspect * width_um);
   const bool an_edge = std::abs(profile.side_step) > kMostStepShare * height;
-  // Refused as a whole, such a one would be found by one of its sides alone, at half its width.
-  const bool two_sided = profile.amplitude * profile.right_amplitude < 0;
-  const double widest = two_sided ? 2.0 * kWidestUm : kWidestUm;
-  return long_enough && width_um <= widest && !an_edge && profile.misfit <= kMostMisfit;
+  return long_enough && side_um <= kWidestUm && !an_edge && profile.misfit <= kMostMisfit;
 }
 
 // Beside a strong line the response swings to the other side although nothing is there.

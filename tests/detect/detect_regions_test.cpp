@@ -149,6 +149,17 @@ TEST(DetectRegions, MeasuresAScratchWithABrightAndADarkHalfAcrossBoth) {
   EXPECT_NEAR(features[0].size_um, 2.4, features[0].size_uncertainty_um);
 }
 
+// As a whole wider than any line with one side, and no ten times as long as wide.
+TEST(DetectRegions, MeasuresAWideScratchWithABrightAndADarkHalfAcrossBoth) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = {{{-30, 20}, {30, 20}, 3.4, -0.4}, {{-30, 23.4}, {30, 23.4}, 3.4, 0.2}};
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
+  EXPECT_NEAR(features[0].size_um, 6.8, features[0].size_uncertainty_um);
+}
+
 TEST(DetectRegions, KeepsWideScratchesThatCrossApart) {
   test::DrawnFace face;
   face.core_radius_um = 0;
