@@ -117,7 +117,8 @@ class Contacts {
         const int* at = owner.ptr<int>(box.y + y) + box.x;
         for (int x = 0; x < near.cols; ++x) {
           if (!band[x] || inside[x] || at[x] < 0) continue;
-          Contact& contact = contacts_[{i, static_cast<size_t>(at[x])}];
+          const std::pair<size_t, size_t> key(i, at[x]);
+          Contact& contact = contacts_[key];
           ++contact.cells;
           contact.sum += cv::Point2d(box.x + x, box.y + y);
         }
