@@ -56,6 +56,7 @@ struct ContrastMap {
   double white_level = 255.0;        // of the picture
   double glass_level = 0.0;          // median background on the cladding, luma units
   double glass_noise = 0.0;          // one cell on the cladding, luma units
+  double least_depth = 0.0;          // a lower step may be the file's own rounding, luma units
 
   // Index of the ring that holds a cell at this distance from the centre; the last one beyond all.
   [[nodiscard]] std::size_t RingOf(float radius_um) const {

@@ -21,6 +21,10 @@ struct Frame {
   // use.
   double white_level = 255.0;
 
+  // A lossy file rounds the mean brightness of each of its blocks to multiples of this, luma units:
+  // of a JPEG its table's first step over 8. 0 where pixels are stored as they are.
+  double block_step = 0.0;
+
   std::filesystem::path path;  // as the caller gave it
   std::string sha256;          // of the file's bytes, lower-case hex; empty for a frame from memory
 };

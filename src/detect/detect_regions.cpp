@@ -1,8 +1,10 @@
+#include "detect/faint.h"
 #include "detect/fine_border.h"
 #include "detect/gather.h"
 #include "detect/join_strips.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
+#include "detect/scratch_by_shape.h"
 #include "detect/sharpening.h"
 #include "detect/speck_search.h"
 #include "endgrade/detect.h"
@@ -155,28 +157,14 @@ bool IsGlow(const ContrastMap& map, const Region& region) {
          std::hypot(middle.x, middle.y) < kGlowOffUm;
 }
 
-// What is both fainter than an inspector sees and hardly above the threshold is the camera's where
-// noise cannot be what the threshold stands above: blocks of its compression in a smooth picture,
-// or what the fitted core leaves. Where a picture is noisy the threshold is trusted.
-constexpr double kFaintContrast = 0.04;
-constexpr double kFaintSnr = 8.0;
-constexpr double kSmoothNoise = 0.006;  // of the glass, one cell
-// The errors of compression have longer tails than noise. They are no larger than a block's cells.
-constexpr double kSmoothNoiseSmall = 0.013;
-constexpr double kSmallUm = 5.0;
-constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
-
-bool IsTooFaint(const ContrastMap& map, const Region& region) {
-  if (std::abs(region.depth) >= kFaintContrast * map.glass_level || region.snr >= kFaintSnr) {
-    return false;
-  }
+bool IsTooFaint(const ContrastMap& map, const DetectOptions& options, const Region& region) {
   const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
   const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
-  const bool by_the_core =
-      whole.contains(peak) && map.radius_um.at<float>(peak) < static_cast<float>(kCoreReachUm);
-  const bool small = LongestSide(region) * map.um_per_cell < kSmallUm;
-  return by_the_core ||
-         map.glass_noise < (small ? kSmoothNoiseSmall : kSmoothNoise) * map.glass_level;
+  const double radius_um =
+      whole.contains(peak) ? static_cast<double>(map.radius_um.at<float>(peak)) : map.outer_um;
+  const double size_um = LongestSide(region) * map.um_per_cell;
+  return region.snr <
+         LeastBelievedSnr(map, radius_um, size_um, region.depth, options.threshold_sigma);
 }
 
 // The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc
@@ -334,8 +322,14 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   cv::Mat smooth;
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
-    return IsTooFaint(contrast, region) || IsUnevenRing(contrast, region) ||
+    return IsTooFaint(contrast, options, region) || IsUnevenRing(contrast, region) ||
            IsGlow(contrast, region) || IsShadow(contrast, &smooth, &region);
+  });
+  // On the ferrule what the search for lines missed may still be told by its shape.
+  std::erase_if(regions, [&](Region& region) {
+    if (!TellScratchByShape(contrast, detection.without_lines, &region)) return false;
+    scratches.push_back(std::move(region));
+    return true;
   });
   JoinFlanks(contrast, &scratches, &regions);
   JoinDashes(contrast, &scratches, &regions);

@@ -1,6 +1,7 @@
 #include "detect/line_search.h"
 
 #include "detect/line_profile.h"
+#include "detect/line_shape.h"
 #include "detect/line_trace.h"
 #include "detect/line_transform.h"
 #include "detect/response.h"
@@ -16,12 +17,6 @@ namespace {
 
 constexpr float kMostScore = 3.0F;       // a cell's evidence for a line is held within this
 constexpr double kLeastLengthUm = 12.0;  // shorter ones may be the rims of particles
-constexpr double kLeastAspect = 5.0;     // length over width; our choice, see DEVELOPERS.md
-// A wide one must be far longer before it is a scratch rather than a hair, a smear or a piece of a
-// droplet's edge: in the outer zones scratches are free and those are not.
-constexpr double kSlenderUm = 3.0;
-constexpr double kLeastAspectWide = 10.0;
-constexpr double kWidestUm = 6.0;  // wider ones are regions
 // A scratch is straight or bends gently: rounder than a circle of 70 um it is a hair, or the edge
 // of a dried droplet. Short pieces may wander a little more.
 constexpr double kMostTurningPerUm = 0.82;  // degrees
@@ -31,8 +26,6 @@ constexpr double kMostStrayUm = 0.8;  // off a parabola
 constexpr double kMostStrayCells = 1.5;
 constexpr double kMostStrayShare = 0.012;  // of the length, besides
 constexpr double kLeastOnFraction = 0.45;
-constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own height: an edge
-constexpr double kMostMisfit = 0.45;
 constexpr double kLeastContrast = 0.020;  // of the glass: fainter lines are the camera's
 constexpr double kLeftoverShare = 0.5;
 constexpr double kWideDoubt = 1.5;  // added to the threshold, in sigma
@@ -309,22 +302,6 @@ bool MayBeALine(const ContrastMap& map, const LineTrace& trace) {
          !FollowsCoreEdge(map, trace) && !FollowsRim(map, trace);
 }
 
-bool LooksLikeALine(const LineTrace& trace, const LineProfile& profile, double um_per_cell) {
-  const double length_um = trace.Length() * um_per_cell;
-  const double width_um = profile.width_cells * um_per_cell;
-  const double height = std::abs(profile.peak);
-  // A bright and a dark side count each: refused as a whole, such a one would be found by one of
-  // its sides alone, at half its width.
-  const bool two_sided = profile.amplitude * profile.right_amplitude < 0;
-  const double side_um = two_sided ? 0.5 * width_um : width_um;
-  // Nor need it be as long; but five times its width it is, or it is a pit, which has two sides
-  // too.
-  const double aspect = side_um > kSlenderUm && !two_sided ? kLeastAspectWide : kLeastAspect;
-  const bool long_enough = length_um >= std::max(kLeastLengthUm, aspect * width_um);
-  const bool an_edge = std::abs(profile.side_step) > kMostStepShare * height;
-  return long_enough && side_um <= kWidestUm && !an_edge && profile.misfit <= kMostMisfit;
-}
-
 // Beside a strong line the response swings to the other side although nothing is there.
 bool IsOfItsSign(const LineCandidate& candidate, const LineProfile& profile) {
   const bool one_sided = profile.amplitude * profile.right_amplitude > 0;
@@ -430,9 +407,10 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
       trace.spine = Shifted(trace.spine, profile.centre_cells);
       profile = MeasureProfile(*residual, trace.spine, blur, look);
     }
-    const bool accepted = LooksLikeALine(trace, profile, map.um_per_cell) &&
-                          IsOfItsSign(candidate, profile) &&
-                          std::abs(profile.peak) >= kLeastContrast * map.glass_level;
+    const bool accepted =
+        LooksLikeALine(trace.Length() * map.um_per_cell, profile, map.um_per_cell) &&
+        IsOfItsSign(candidate, profile) &&
+        std::abs(profile.peak) >= kLeastContrast * map.glass_level;
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;

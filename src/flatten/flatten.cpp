@@ -91,6 +91,17 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   }
 }
 
+// Where noise does not carry a block's mean over its rounding, what is even becomes steps of it.
+// Beside a step of its own height a neighbour's error is up to one more, and the finer coefficients
+// add to it.
+double LeastDepth(double block_step, const ContrastMap& map) {
+  constexpr double kSteps = 1.15;
+  constexpr double kCarries = 0.5;  // noise of a block's mean over its step
+  constexpr double kBlock = 8.0;    // pixels a side
+  const double noise = map.glass_noise * map.cell_px / kBlock;
+  return noise < kCarries * block_step ? kSteps * block_step : 0.0;
+}
+
 // Cells whose pixels do not show the face, and their neighbours as far as the blur reaches.
 cv::Mat HiddenCells(const ContrastMap& map, const ZoneMap& zones) {
   if (zones.hidden.empty()) return {};
@@ -210,6 +221,7 @@ ContrastMap Flatten(const Frame& frame,
     TakeOffFringes(*fringes, &map);
     MeasureNoise(rings.cladding_radius_um, &map);
   }
+  map.least_depth = LeastDepth(frame.block_step, map);
   map.rim_contrast = clean.rim_range / std::max(1.0, map.glass_level);
   return map;
 }

@@ -103,6 +103,14 @@ void FillRow(const std::uint8_t* ycc, std::size_t width, std::uint8_t* luma, std
   std::copy_n(colour.begin(), 3 * left, bgr + 3 * x);
 }
 
+// The first of a block's 64 coefficients is 8 times its mean brightness (ITU-T T.81, A.3.3): the
+// step to which it is rounded, over 8, is the mean's.
+double BlockStep(const jpeg_decompress_struct& jpeg) {
+  const int table = jpeg.num_components > 0 ? jpeg.comp_info[0].quant_tbl_no : 0;
+  if (table < 0 || table >= NUM_QUANT_TBLS || jpeg.quant_tbl_ptrs[table] == nullptr) return 0.0;
+  return jpeg.quant_tbl_ptrs[table]->quantval[0] / 8.0;
+}
+
 // Brightness straight into the frame, without touching colour.
 Result<Frame> DecodeLuma(JpegDecoder& decoder) {
   Frame frame;
@@ -197,7 +205,9 @@ Result<Frame> DecodeJpeg(std::string_view bytes, const ReadOptions& options) {
   if (IsTooShort(header, bytes.size())) return CutShort("JPEG");
   const int orientation = OrientationOf(decoder);
   auto frame = DecodeByColourSpace(decoder, options.colour);
-  if (frame.ok()) TurnUpright(orientation, &*frame);
+  if (!frame.ok()) return frame;
+  frame->block_step = BlockStep(header);
+  TurnUpright(orientation, &*frame);
   return frame;
 }
 

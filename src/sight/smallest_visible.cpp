@@ -1,5 +1,7 @@
 #include "sight/smallest_visible.h"
 
+#include "detect/faint.h"
+
 #include <algorithm>
 #include <cmath>
 #include <vector>
@@ -29,13 +31,6 @@ constexpr double kOutsideRimUm = 4.0;
 // A line that runs along the rim itself is part of the ring between glass and ferrule to anybody:
 // the statement on scratches speaks of the rest of the zone.
 constexpr double kOnRimUm = 1.5;
-
-// What is fainter than this and not much above the threshold is dropped about the core, and
-// anywhere in a picture that is smoother than this (src/detect/detect_regions.cpp).
-constexpr double kFaintContrast = 0.04;
-constexpr double kFaintSnr = 8.0;
-constexpr double kSmoothNoise = 0.006;
-constexpr double kCoreReachUm = 12.5;
 
 // What the search gains by looking at every place and scale about a feature, in sigma.
 constexpr double kSearchGain = 0.5;
@@ -105,14 +100,6 @@ class Chance {
     return contrast_ * ring.level * height / noise;
   }
 
-  [[nodiscard]] double ThresholdAt(const Ring& ring, double depth) const {
-    const ContrastMap& map = in_.contrast;
-    const bool watched =
-        ring.radius_um < kCoreReachUm || map.glass_noise < kSmoothNoise * map.glass_level;
-    const bool faint = depth < kFaintContrast * map.glass_level;
-    return watched && faint ? kFaintSnr : in_.detect.threshold_sigma;
-  }
-
   // The best of the scales.
   template <typename Peak>
   [[nodiscard]] double BySpeckSearch(const Ring& ring, double size_um, const Peak& peak) const {
@@ -123,7 +110,11 @@ class Chance {
       const double depth =
           contrast_ * ring.level *
           peak(size_um / in_.contrast.um_per_cell, std::hypot(blur_, scale.sigma_cells));
-      best = std::max(best, snr + kSearchGain - ThresholdAt(ring, depth));
+      best = std::max(
+          best,
+          snr + kSearchGain -
+              LeastBelievedSnr(
+                  in_.contrast, ring.radius_um, size_um, depth, in_.detect.threshold_sigma));
     }
     return NormalCdf(best);
   }

@@ -1,0 +1,32 @@
+#include "detect/faint.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace endgrade {
+namespace {
+
+// What is both fainter than an inspector sees and hardly above the threshold is the camera's where
+// noise cannot be what the threshold stands above: blocks of its compression in a smooth picture,
+// or what the fitted core leaves. Where a picture is noisy the threshold is trusted.
+constexpr double kFaintContrast = 0.04;
+constexpr double kFaintSnr = 8.0;
+constexpr double kSmoothNoise = 0.006;  // of the glass, one cell
+// The errors of compression have longer tails than noise. They are no larger than a block's cells.
+constexpr double kSmoothNoiseSmall = 0.013;
+constexpr double kSmallUm = 5.0;
+constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
+
+}  // namespace
+
+double LeastBelievedSnr(
+    const ContrastMap& map, double radius_um, double size_um, double depth, double threshold) {
+  if (std::abs(depth) < map.least_depth) return std::numeric_limits<double>::infinity();
+  if (std::abs(depth) >= kFaintContrast * map.glass_level) return threshold;
+  const double smooth = size_um < kSmallUm ? kSmoothNoiseSmall : kSmoothNoise;
+  const bool watched = radius_um < kCoreReachUm || map.glass_noise < smooth * map.glass_level;
+  return watched ? std::max(threshold, kFaintSnr) : threshold;
+}
+
+}  // namespace endgrade

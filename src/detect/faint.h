@@ -1,0 +1,14 @@
+// What is too faint to be believed, however far it stands above the noise that was measured.
+#pragma once
+
+#include "endgrade/flatten.h"
+
+namespace endgrade {
+
+// The least signal-to-noise at which a thing of `depth` (its height above the background, luma
+// units, either sign), `size_um` long, at `radius_um` from the cladding's centre is believed;
+// infinite where none is enough. `threshold`: of the search itself, what it is elsewhere.
+[[nodiscard]] double LeastBelievedSnr(
+    const ContrastMap& map, double radius_um, double size_um, double depth, double threshold);
+
+}  // namespace endgrade

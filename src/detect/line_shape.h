@@ -1,0 +1,11 @@
+// What makes a line a scratch, and not a hair, a pit or an edge.
+#pragma once
+
+#include "detect/line_profile.h"
+
+namespace endgrade {
+
+// Whether a line of this length and profile is long, slender and even enough for a scratch.
+[[nodiscard]] bool LooksLikeALine(double length_um, const LineProfile& profile, double um_per_cell);
+
+}  // namespace endgrade
