@@ -308,6 +308,11 @@ bool IsOfItsSign(const LineCandidate& candidate, const LineProfile& profile) {
   return !one_sided || profile.peak * static_cast<double>(candidate.sign) > 0;
 }
 
+// Of a line that is believed, luma units.
+double LeastDepth(const ContrastMap& map) {
+  return std::max(kLeastContrast * map.glass_level, map.least_depth);
+}
+
 // Whether the picture, as it is now, still shows anything of the candidate's sign along its spine:
 // most candidates are what the response saw of lines that have been taken out since.
 bool IsStillThere(const ContrastMap& map,
@@ -409,8 +414,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     }
     const bool accepted =
         LooksLikeALine(trace.Length() * map.um_per_cell, profile, map.um_per_cell) &&
-        IsOfItsSign(candidate, profile) &&
-        std::abs(profile.peak) >= kLeastContrast * map.glass_level;
+        IsOfItsSign(candidate, profile) && std::abs(profile.peak) >= LeastDepth(map);
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;

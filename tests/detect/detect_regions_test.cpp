@@ -230,6 +230,35 @@ TEST(DetectRegions, TakesTwoLikeDashesForOneScratch) {
   EXPECT_GT(longest, 30.0);
 }
 
+TEST(DetectRegions, TellsAShortScratchInGrainFromAParticleByItsShape) {
+  test::DrawnFace face;
+  face.grain = 7.0;
+  face.lines = {{{82, -24}, {100, -10}, 1.8, -0.3}, {{-90, 20}, {-80, 27}, 4.5, -0.3}};
+  const std::vector<Feature> features = Find(face);
+  const Feature* scratch = Nearest(features, {91, -17});
+  ASSERT_NE(scratch, nullptr);
+  EXPECT_EQ(scratch->kind, FeatureKind::kScratch);
+  EXPECT_NEAR(scratch->size_um, 1.8, std::max(0.8, scratch->size_uncertainty_um));
+  EXPECT_NEAR(*scratch->length_um, 22.8, 4.0);
+  const Feature* particle = Nearest(features, {-85, 23.5});  // 12 um long, 4.5 wide
+  ASSERT_NE(particle, nullptr);
+  EXPECT_EQ(particle->kind, FeatureKind::kDefect);
+}
+
+TEST(DetectRegions, BelievesNoStepLowerThanTheFilesOwnRounding) {
+  test::DrawnFace face;
+  face.noise = 0.6;
+  face.discs = {{{25, 10}, 10.0, -0.045}, {{-25, -10}, 10.0, -0.12}};  // 4 and 11 of 90
+  const Limits limits = test::ShippedLimits("sm-upc");
+  test::Drawn drawn = test::Draw(face);
+  const auto count = [&] {
+    return DetectRegions(test::FlattenDrawn(drawn, limits)).regions.size();
+  };
+  EXPECT_EQ(count(), 2U);
+  drawn.frame.block_step = 4.0;  // as of a JPEG of quality 25
+  EXPECT_EQ(count(), 1U);
+}
+
 TEST(DetectRegions, SeesAChipInTheRim) {
   test::DrawnFace face;
   face.discs = {{{61.5, 0}, 7.0, -0.6}};

@@ -77,6 +77,16 @@ TEST(DecodeJpeg, TakesLumaOfRgbInsideByBt601) {
   EXPECT_TRUE(IsLumaOf(Decoded(jpeg, false).luma, Djpeg(jpeg, "-rgb")));
 }
 
+// ITU-T T.81, table K.1: 16 for the first coefficient of brightness, which cjpeg scales by 50 over
+// the quality below 50 and by 2 less the quality's fiftieth above.
+TEST(DecodeJpeg, TellsTheStepOfABlocksMean) {
+  const cv::Mat picture = TestPicture(64, 48, 3);
+  EXPECT_EQ(Decoded(Cjpeg(picture, "-quality 25"), false).block_step, 32 / 8.0);
+  EXPECT_EQ(Decoded(Cjpeg(picture, "-quality 50"), true).block_step, 16 / 8.0);
+  EXPECT_EQ(Decoded(Cjpeg(picture, "-quality 75 -progressive"), false).block_step, 8 / 8.0);
+  EXPECT_EQ(Decoded(Cjpeg(picture, "-quality 75 -grayscale"), false).block_step, 8 / 8.0);
+}
+
 // --- Inks: written by Pillow, which stores them inverted behind Adobe's marker ---
 
 std::string CmykJpeg(const std::string& image_expression) {
