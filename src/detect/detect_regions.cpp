@@ -122,41 +122,6 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
          region->edge_sharpness < kShadowMostSharpness;
 }
 
-// A lit core's light spreads further in the lens and the sensor than the bell that is fitted to it:
-// a glow all around it, much fainter than it. What lies on one side only is a mark.
-constexpr double kGlowMostShare = 0.25;  // of the core's own height
-constexpr double kLitLeast = 1.2;        // the core's brightness over the glass's
-constexpr double kGlowReachUm = 22.0;
-constexpr double kGlowOffUm = 2.0;      // of its middle from the core's
-constexpr double kGlowRoundness = 0.6;  // shortest over longest reach of the eighths
-
-bool IsGlow(const ContrastMap& map, const Region& region) {
-  if (region.is_line || region.depth < 0) return false;
-  if (map.core_radius_um <= 0 || map.core_radius_um > kLargestSingleModeUm) return false;
-  const cv::Vec2d core_cell =
-      map.um_from_cell.inv() * cv::Vec2d(map.core_centre_um.x, map.core_centre_um.y);
-  const cv::Point core(cvRound(map.centre_cell.x + core_cell[0]),
-                       cvRound(map.centre_cell.y + core_cell[1]));
-  if (!cv::Rect({0, 0}, map.background.size()).contains(core)) return false;
-  const auto lit = static_cast<double>(map.background.at<float>(core));
-  if (lit < kLitLeast * map.glass_level) return false;
-  if (region.depth > kGlowMostShare * (lit - map.glass_level)) return false;
-  std::array<double, 8> reach{};
-  cv::Point2d sum(0, 0);
-  for (const cv::Point& cell : region.cells) {
-    const cv::Vec2d um = map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x - core_cell[0],
-                                                      cell.y - map.centre_cell.y - core_cell[1]);
-    const double turn = std::atan2(um[1], um[0]) / (2.0 * CV_PI) + 0.5;
-    double& furthest = reach[static_cast<size_t>(8.0 * turn) % 8];
-    furthest = std::max(furthest, std::hypot(um[0], um[1]));
-    sum += cv::Point2d(um[0], um[1]);
-  }
-  const cv::Point2d middle = sum * (1.0 / static_cast<double>(region.cells.size()));
-  const auto [shortest, longest] = std::minmax_element(reach.begin(), reach.end());
-  return *longest<kGlowReachUm&& * shortest> kGlowRoundness * *longest &&
-         std::hypot(middle.x, middle.y) < kGlowOffUm;
-}
-
 bool IsTooFaint(const ContrastMap& map, const DetectOptions& options, const Region& region) {
   const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
   const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
@@ -323,7 +288,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
     return IsTooFaint(contrast, options, region) || IsUnevenRing(contrast, region) ||
-           IsGlow(contrast, region) || IsShadow(contrast, &smooth, &region);
+           IsShadow(contrast, &smooth, &region);
   });
   // On the ferrule what the search for lines missed may still be told by its shape.
   std::erase_if(regions, [&](Region& region) {

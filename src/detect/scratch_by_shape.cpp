@@ -16,7 +16,7 @@ namespace {
 
 constexpr double kPastRimUm =
     4.0;                           // nearer, it may be a chip or the ring between glass and ferrule
-constexpr double kLeastUm = 12.0;  // of the longest side: a scratch's least length
+constexpr double kLeastUm = 8.0;   // of the longest side: fading ends may lie outside the region
 constexpr double kMostUm = 90.0;   // longer ones the search for lines sees
 constexpr double kAcrossUm = 2.5;  // how far from the stroke its brightness is looked for
 constexpr double kBeyondUm = 6.0;  // how far past the region's ends

@@ -1,9 +1,10 @@
 #include "flatten/clean_face.h"
 
-#include "flatten/cell_grid.h"
 #include "flatten/edge_shape.h"
+#include "flatten/glow.h"
 #include "flatten/light.h"
 #include "flatten/polar_samples.h"
+#include "flatten/ring_table.h"
 #include "flatten/robust_fit.h"
 #include "flatten/uneven_rim.h"
 
@@ -24,43 +25,6 @@ bool PlausibleCore(double radius_um, cv::Point2d centre_um) {
   const bool single = radius_um > 1.8 && radius_um < 7.5;
   const bool multi = radius_um > 22.5 && radius_um < 34.0;
   return (single || multi) && std::hypot(centre_um.x, centre_um.y) < 4.0;
-}
-
-// A free-form brightness by radius: the median over all directions once the uneven light is gone.
-struct RingTable {
-  double from_um = 0;
-  double step_um = 1;
-  std::vector<double> values;
-
-  [[nodiscard]] double At(double radius_um) const {
-    if (values.empty()) return 0.0;
-    const double position =
-        std::clamp((radius_um - from_um) / step_um, 0.0, static_cast<double>(values.size() - 1));
-    const auto low = static_cast<size_t>(position);
-    const size_t high = std::min(low + 1, values.size() - 1);
-    const double part = position - static_cast<double>(low);
-    return values[low] + part * (values[high] - values[low]);
-  }
-};
-
-template <typename UnevenLight>
-RingTable MedianByRadius(const PolarSamples& samples, const UnevenLight& uneven) {
-  RingTable table;
-  table.from_um = samples.circles.from_um;
-  table.step_um = samples.circles.step_um;
-  std::vector<float> ring;
-  for (int i = 0; i < samples.num_radii; ++i) {
-    ring.clear();
-    for (int d = 0; d < samples.num_directions; ++d) {
-      const float value = samples.At(i, d);
-      if (std::isnan(value)) continue;
-      ring.push_back(value - static_cast<float>(uneven(samples.PlaceUm(i, d))));
-    }
-    const bool enough = ring.size() >= 16;
-    const double before = table.values.empty() ? 0.0 : table.values.back();
-    table.values.push_back(enough ? static_cast<double>(MedianOf(ring)) : before);
-  }
-  return table;
 }
 
 // Brightness inside the core: an even polynomial in the distance from the core's own centre.
@@ -300,6 +264,7 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
                                   uneven(about_rim.PlaceUm(radius, direction));
                          }),
                &clean);
+  AddGlow(map, scale, rings, glass, &clean);
   if (rings.core_radius_um > 0) LayCore(map, scale, rings, glass, &clean);
   const auto [darkest, brightest] = std::minmax_element(rim.values.begin(), rim.values.end());
   return {clean, rim.values.empty() ? 0.0 : *brightest - *darkest};

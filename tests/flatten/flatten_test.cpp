@@ -55,6 +55,32 @@ TEST(Flatten, FindsAPitInTheMiddleOfALitCore) {
   EXPECT_LT(MeanResidual(map, {0, 0}, 0.6), -20.0);
 }
 
+// A lit core's light, spread as far as lenses spread it.
+void AddGlow(const test::DrawnFace& face, double height, cv::Mat* luma) {
+  for (int y = 0; y < luma->rows; ++y) {
+    for (int x = 0; x < luma->cols; ++x) {
+      const double r_um = face.um_per_px * std::hypot(x - 0.5 * (luma->cols - 1),  //
+                                                      y - 0.5 * (luma->rows - 1));
+      auto& value = luma->at<uchar>(y, x);
+      value = cv::saturate_cast<uchar>(value + height / (1.0 + std::pow(r_um / 8.0, 2.0)));
+    }
+  }
+}
+
+TEST(Flatten, TakesOffTheGlowOfALitCoreButNoFilmAroundIt) {
+  test::DrawnFace face;
+  face.core = 200;
+  test::Drawn drawn = test::Draw(face);
+  AddGlow(face, 25.0, &drawn.frame.luma);
+  const ContrastMap map = test::FlattenDrawn(drawn, test::ShippedLimits("sm-upc"));
+  EXPECT_NEAR(MeanResidual(map, {12, 0}, 2.0), 0.0, 2.0);  // 8 before it is taken off
+  EXPECT_NEAR(MeanResidual(map, {-10, 12}, 2.0), 0.0, 2.0);
+  // As round as a glow, but even up to its edge.
+  face.discs = {{{0, 0}, 32.0, 0.2}};
+  const ContrastMap film = test::FlattenDrawn(test::Draw(face), test::ShippedLimits("sm-upc"));
+  EXPECT_GT(MeanResidual(film, {14, 0}, 1.0), 0.05 * face.glass);
+}
+
 // What a camera's stripes do to every pixel, rounded again.
 void AddStripes(double contrast, double period_px, double turn_deg, cv::Mat* luma) {
   const double wave = 2.0 * CV_PI / period_px;
