@@ -2,6 +2,7 @@
 #include "detect/fine_border.h"
 #include "detect/gather.h"
 #include "detect/join_strips.h"
+#include "detect/line_leftovers.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
 #include "detect/scratch_by_shape.h"
@@ -296,6 +297,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
     scratches.push_back(std::move(region));
     return true;
   });
+  TakeInLeftovers(contrast, &scratches, &regions);
   JoinFlanks(contrast, &scratches, &regions);
   JoinDashes(contrast, &scratches, &regions);
   JoinStrips(contrast, &scratches, &regions);

@@ -7,6 +7,8 @@
 namespace endgrade {
 namespace {
 
+// Nobody sees less; what stands out of little noise by less is a camera's halo or its rounding.
+constexpr double kLeastContrast = 0.012;
 // What is both fainter than an inspector sees and hardly above the threshold is the camera's where
 // noise cannot be what the threshold stands above: blocks of its compression in a smooth picture,
 // or what the fitted core leaves. Where a picture is noisy the threshold is trusted.
@@ -22,7 +24,8 @@ constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
 
 double LeastBelievedSnr(
     const ContrastMap& map, double radius_um, double size_um, double depth, double threshold) {
-  if (std::abs(depth) < map.least_depth) return std::numeric_limits<double>::infinity();
+  if (std::abs(depth) < std::max(map.least_depth, kLeastContrast * map.glass_level))
+    return std::numeric_limits<double>::infinity();
   if (std::abs(depth) >= kFaintContrast * map.glass_level) return threshold;
   const double smooth = size_um < kSmallUm ? kSmoothNoiseSmall : kSmoothNoise;
   const bool watched = radius_um < kCoreReachUm || map.glass_noise < smooth * map.glass_level;
