@@ -20,6 +20,11 @@ constexpr double kPlateauShare = 0.2;
 constexpr double kOverBelow = 4.0;
 constexpr double kOverAbove = 10.0;
 
+// Coloured light is clipped in one channel or two, at any brightness. Noise of kLeastNoise levels
+// leaves at most 0.47 of the pixels on one level: more are not what the sensor saw.
+constexpr double kFlatShare = 0.6;
+constexpr double kLeastNoise = 0.8;
+
 // Where the run of equal labels that begins at `x` ends.
 int EndOfRun(const std::uint8_t* label, int x, int width) {
   constexpr int kStride = 8;
@@ -67,8 +72,12 @@ std::vector<Histogram> CountLevels(const SightInputs& in, const cv::Mat& luma) {
   return counts;
 }
 
-// The lowest level that is clipped white.
-int WhiteOf(const Histogram& count, double total) {
+// The lowest level that is clipped white. `noise`: of one pixel on the glass, levels.
+int WhiteOf(const Histogram& count, double total, double noise) {
+  if (noise >= kLeastNoise) {
+    const auto flat = std::max_element(count.begin() + 1, count.end());
+    if (*flat >= kFlatShare * total) return static_cast<int>(flat - count.begin());
+  }
   const auto brightest = std::max_element(count.begin() + kDarkestPlateau, count.end());
   const auto at = static_cast<size_t>(brightest - count.begin());
   if (at + 1 >= kLevels) return kLevels - 1;
@@ -86,6 +95,11 @@ std::vector<double> ClippedByZone(const SightInputs& in, double* overall) {
   const std::vector<Histogram> counts = luma.depth() == CV_16U
                                             ? CountLevels<std::uint16_t>(in, luma)
                                             : CountLevels<std::uint8_t>(in, luma);
+  // What looks like noise of a file that rounds its blocks coarsely leaves each of them even.
+  const bool is_noise = in.contrast.least_depth <= 0;
+  const double noise = is_noise ? in.contrast.glass_noise * in.contrast.cell_px * (kLevels - 1) /
+                                      std::max(1.0, in.frame.white_level)
+                                : 0.0;
   std::vector<double> clipped;
   double all_clipped = 0;
   double all = 0;
@@ -93,7 +107,8 @@ std::vector<double> ClippedByZone(const SightInputs& in, double* overall) {
     double total = 0;
     for (const double n : count) total += n;
     double ends = count[0];
-    for (size_t i = static_cast<size_t>(WhiteOf(count, total)); i < kLevels; ++i) ends += count[i];
+    for (size_t i = static_cast<size_t>(WhiteOf(count, total, noise)); i < kLevels; ++i)
+      ends += count[i];
     all_clipped += ends;
     all += total;
     clipped.push_back(total > 0 ? ends / total : 0.0);

@@ -171,6 +171,17 @@ TEST(AssessSight, TellsAWhiteBelowTheFilesOwnByItsFlatness) {
   EXPECT_FALSE(HasProblem(SightOf(DrawnWithTheGlassAt(205)), "saturated"));
 }
 
+TEST(AssessSight, TellsWhatIsClippedInColouredLightAtAnyBrightness) {
+  test::DrawnFace face;
+  face.glass = 90;
+  face.core = 145;
+  face.core_radius_um = 31.0;  // multimode
+  test::Drawn drawn = test::Draw(face);
+  EXPECT_FALSE(HasProblem(SightOf(drawn), "saturated"));
+  cv::min(drawn.frame.luma, cv::Scalar(130), drawn.frame.luma);
+  EXPECT_TRUE(HasProblem(SightOf(drawn), "saturated"));
+}
+
 TEST(AssessSight, CallsAWhitePictureSaturated) {
   test::DrawnFace face;
   face.glass = 300;
