@@ -11,9 +11,11 @@ namespace {
 constexpr double kLeastContrast = 0.012;
 // What is both fainter than an inspector sees and hardly above the threshold is the camera's where
 // noise cannot be what the threshold stands above: blocks of its compression in a smooth picture,
-// or what the fitted core leaves. Where a picture is noisy the threshold is trusted.
+// or what the fitted core leaves. Where a picture is noisy the threshold is trusted, but for
+// wide ones: noise is wider there than a grain, too.
 constexpr double kFaintContrast = 0.04;
 constexpr double kFaintSnr = 8.0;
+constexpr double kFaintSnrInNoise = 7.0;
 constexpr double kSmoothNoise = 0.006;  // of the glass, one cell
 // The errors of compression have longer tails than noise. They are no larger than a block's cells.
 constexpr double kSmoothNoiseSmall = 0.013;
@@ -29,7 +31,8 @@ double LeastBelievedSnr(
   if (std::abs(depth) >= kFaintContrast * map.glass_level) return threshold;
   const double smooth = size_um < kSmallUm ? kSmoothNoiseSmall : kSmoothNoise;
   const bool watched = radius_um < kCoreReachUm || map.glass_noise < smooth * map.glass_level;
-  return watched ? std::max(threshold, kFaintSnr) : threshold;
+  if (watched) return std::max(threshold, kFaintSnr);
+  return size_um < kSmallUm ? threshold : std::max(threshold, kFaintSnrInNoise);
 }
 
 }  // namespace endgrade

@@ -245,6 +245,20 @@ TEST(DetectRegions, TellsAShortScratchInGrainFromAParticleByItsShape) {
   EXPECT_EQ(particle->kind, FeatureKind::kDefect);
 }
 
+// Two strokes upon one another are as deep as the deeper, not as both.
+TEST(DetectRegions, LeavesNoDefectWhereScratchesCrossOrFade) {
+  test::DrawnFace face;
+  face.um_per_px = 0.55;
+  face.size = {560, 560};
+  face.blur_um = 0.4;
+  face.core_radius_um = 0;
+  face.lines = {{{-45, -22}, {40, 25}, 1.0, -0.45},
+                {{-40, 20}, {42, -20}, 1.2, -0.4},
+                {{-6, -45}, {4, 40}, 1.0, -0.4},
+                {{4, 40}, {5.2, 50}, 1.0, -0.2}};
+  for (const Feature& f : Find(face)) EXPECT_EQ(f.kind, FeatureKind::kScratch) << f.size_um;
+}
+
 TEST(DetectRegions, BelievesNoStepLowerThanTheFilesOwnRounding) {
   test::DrawnFace face;
   face.noise = 0.6;
