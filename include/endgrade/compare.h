@@ -109,7 +109,7 @@ struct CompareOptions {
 
   // A feature that is found in one picture only has gone, or is new, when the other one would have
   // shown it: its contrast there at least so many times the noise of a forced look. Range [2, 20].
-  double would_show_sigma = 4.0;
+  double would_show_sigma = 3.0;
 
   // Share of that contrast below which it is not there any more. Range [0.1, 0.9].
   double gone_below = 0.45;

@@ -13,10 +13,12 @@ namespace {
 
 constexpr double kPi = std::numbers::pi;
 constexpr double kFinest_um = 0.3;
-constexpr int kMostSide = 72;          // of the raster a feature is sampled on
+constexpr int kMostSide = 400;  // of the raster a feature is sampled on
+constexpr std::size_t kMostSamples = 2500;
 constexpr double kSurround_um = 2.0;   // width of the ring that tells the ground
 constexpr double kLeastBlur_um = 0.5;  // registration is not better than this
 constexpr int kTurns = 40;
+constexpr double kMostHidden = 0.6;  // of a scratch, by other things
 constexpr int kLeastPlaces = 8;
 
 double BlurOf(const Attempt& attempt) {
@@ -45,7 +47,19 @@ struct Sample {
 struct Samples {
   std::vector<Sample> own;
   std::vector<cv::Point2d> around;
+  double own_area_um2 = 0;  // that each of its own stands for
 };
+
+// Every n-th, so that no more than kMostSamples are left. n is odd, or every second column of a
+// raster could be all that stays.
+template <typename T>
+std::size_t Thin(std::vector<T>* samples) {
+  const std::size_t every = (samples->size() / kMostSamples) | 1;
+  std::size_t kept = 0;
+  for (std::size_t i = 0; i < samples->size(); i += every) (*samples)[kept++] = (*samples)[i];
+  samples->resize(kept);
+  return every;
+}
 
 float At(const SoftPicture& soft, cv::Point2d um, bool* in_view) {
   const ContrastMap& map = soft.attempt->workings.contrast;
@@ -112,6 +126,8 @@ Samples Take(const std::vector<cv::Point2d>& outline_um, double margin_um) {
       }
     }
   }
+  samples.own_area_um2 = step * step * static_cast<double>(Thin(&samples.own));
+  Thin(&samples.around);
   return samples;
 }
 
@@ -195,7 +211,8 @@ double NoiseByPixels(const Samples& samples, const SoftPicture& asked, double ra
   if (!(square > 0)) return 0;
   // Samples closer than a cell and the blur say the same thing.
   const double independent_um = std::max(map.um_per_cell, 2 * BlurOf(*asked.attempt));
-  return noise * independent_um / kFinest_um / std::sqrt(square);
+  const double apart_um = std::sqrt(samples.own_area_um2);
+  return noise * std::max(1.0, independent_um / apart_um) / std::sqrt(square);
 }
 
 }  // namespace
@@ -234,7 +251,14 @@ std::optional<Look> LookFor(const Feature& feature,
     sum += sample.value;
   }
   look.contrast = std::copysign(std::sqrt(square / static_cast<double>(samples.own.size())), sum);
-  const Fit fit = FitAt(samples, asked, to_asked);
+  Fit fit = FitAt(samples, asked, to_asked);
+  // A scratch runs past and under other things, and is the same all along: where something was
+  // found there, it is not looked for, as long as enough of it lies in the open.
+  if (feature.kind == FeatureKind::kScratch && fit.found > 0 && fit.found <= kMostHidden) {
+    std::erase_if(samples.own,
+                  [&](const Sample& sample) { return IsFound(asked, to_asked(sample.um)); });
+    fit = FitAt(samples, asked, to_asked);
+  }
   look.share = fit.share;
   look.in_view = fit.in_view;
   look.found_fraction = fit.found;
