@@ -163,10 +163,13 @@ class Matcher {
         look->contrast, look->share * look->contrast, look->share_noise * std::abs(look->contrast)};
   }
 
+  // Against the face's ground and against what lies beside it: under dirt that is thick or that the
+  // flattening took for ground, only the second tells.
   [[nodiscard]] bool IsAbsent(const std::optional<Look>& look) const {
     return look && look->in_view >= kLeastInView && look->WouldShow(options_.would_show_sigma) &&
            std::abs(look->share) < options_.gone_below &&
-           1.0 - look->share > kSureShare * look->share_noise;
+           std::abs(look->share_beside) < options_.gone_below &&
+           1.0 - std::max(look->share, look->share_beside) > kSureShare * look->change_noise;
   }
 
   // Adds what became of feature i.
@@ -192,7 +195,8 @@ class Matcher {
   void UnderAnother(const std::optional<Look>& look, FeatureFate* fate) const {
     if (IsAbsent(look)) {
       Say(Fate::kGone, "another thing lies at its place now", fate);
-    } else if (ShowsThere(look) && look->share * options_.gone_below <= 1.0) {
+    } else if (ShowsThere(look) && look->share * options_.gone_below <= 1.0 &&
+               look->share_beside >= options_.gone_below) {
       Say(Fate::kStillThere, "part of a larger thing now", fate);
     } else {
       Say(Fate::kCannotTell, "something else lies over its place", fate);
@@ -261,6 +265,11 @@ class Matcher {
     const auto& [partner, look, back] = facing_[i];
     // The same stuff over more of the face is thinner where it was; as strong as ever, it is still
     // there and something came beside it.
+    if (grown && look && look->share <= 0) {
+      fate->after.reset();
+      Say(Fate::kCannotTell, "something else lies over its place", fate);
+      return;
+    }
     if (grown && look && look->share < kThinner * std::exp(gain_) &&
         Likeness(look, back) < kSameWhenGrown) {
       Say(Fate::kMoved, "at its place, but drawn out", fate);

@@ -140,6 +140,7 @@ double Median(std::vector<double> values) {
 
 struct Fit {
   double share = 0;
+  double share_beside = 0;  // against what surrounds the place, found or not
   double in_view = 0;
   double found = 0;
 };
@@ -149,15 +150,19 @@ Fit FitAt(const Samples& samples, const SoftPicture& asked, const Place& place) 
   Fit fit;
   bool seen = false;
   std::vector<double> ground;
+  std::vector<double> beside;
   for (const cv::Point2d& p : samples.around) {
     const cv::Point2d um = place(p);
     const float value = At(asked, um, &seen);
-    if (seen && !IsFound(asked, um)) ground.push_back(value);
+    if (!seen) continue;
+    beside.push_back(value);
+    if (!IsFound(asked, um)) ground.push_back(value);
   }
   // Where all around is found too, the flattened ground is what it should be: 0.
   const double base = ground.size() * 4 >= samples.around.size() ? Median(ground) : 0.0;
   double product = 0;
   double square = 0;
+  double sum = 0;
   for (const Sample& sample : samples.own) {
     const cv::Point2d um = place(sample.um);
     const float value = At(asked, um, &seen);
@@ -166,10 +171,13 @@ Fit FitAt(const Samples& samples, const SoftPicture& asked, const Place& place) 
     if (IsFound(asked, um)) fit.found += 1;
     product += sample.value * (value - base);
     square += sample.value * sample.value;
+    sum += sample.value;
   }
   if (fit.in_view > 0) fit.found /= fit.in_view;
   fit.in_view /= static_cast<double>(samples.own.size());
-  fit.share = square > 0 ? product / square : 0;
+  if (!(square > 0)) return fit;
+  fit.share = product / square;
+  fit.share_beside = fit.share - (Median(std::move(beside)) - base) * sum / square;
   return fit;
 }
 
@@ -178,27 +186,42 @@ cv::Point2d Turned(cv::Point2d p, double angle) {
           std::sin(angle) * p.x + std::cos(angle) * p.y};
 }
 
-// The same fit at other places as far from the centre; near it, beside it.
-double NoiseOf(const Samples& samples,
-               const SoftPicture& asked,
-               const Place& place,
-               double radius_um,
-               double size_um) {
+struct Noise {
+  double share = 0;   // of a look where there is nothing
+  double change = 0;  // of the difference between two looks at one place
+};
+
+// Spread about zero, not about their mean: what lies everywhere is no noise of one place.
+double Spread(std::vector<double> values) {
+  for (double& value : values) value = std::abs(value);
+  return 1.4826 * Median(std::move(values));
+}
+
+// The same fit at other places as far from the centre; near it, beside it. What the face shows in
+// both pictures, a ferrule's grain above all, is noise of a look and none of a change.
+Noise NoiseOf(const Samples& samples,
+              const SoftPicture& shown,
+              const SoftPicture& asked,
+              const Place& place,
+              double radius_um,
+              double size_um) {
   std::vector<double> shares;
+  std::vector<double> changes;
   const bool central = radius_um < size_um;
   for (int i = 0; i < kTurns; ++i) {
     const double angle = 2 * kPi * (i + 0.5) / kTurns;
     const double away = central ? size_um * (1.5 + 0.5 * (i % 3)) + 3 : 0;
     const cv::Point2d shift(away * std::cos(angle), away * std::sin(angle));
-    const Fit fit = FitAt(samples, asked, [&](cv::Point2d p) {
-      return central ? place(p) + shift : Turned(place(p), angle);
-    });
-    if (fit.in_view > 0.9 && fit.found < 0.1) shares.push_back(fit.share);
+    const auto there = [&](cv::Point2d p) { return central ? p + shift : Turned(p, angle); };
+    const Fit fit = FitAt(samples, asked, [&](cv::Point2d p) { return place(there(p)); });
+    if (fit.in_view <= 0.9 || fit.found >= 0.1) continue;
+    shares.push_back(fit.share);
+    const Fit own = FitAt(samples, shown, there);
+    if (own.in_view > 0.9 && own.found < 0.1) changes.push_back(fit.share - own.share);
   }
-  if (shares.size() < kLeastPlaces) return 0;
-  // About zero, not about their mean: what lies everywhere is no noise of one place.
-  for (double& share : shares) share = std::abs(share);
-  return 1.4826 * Median(shares);
+  if (shares.size() < kLeastPlaces) return {};
+  const double spread = Spread(std::move(shares));
+  return {spread, changes.size() < kLeastPlaces ? spread : Spread(std::move(changes))};
 }
 
 // White noise of the picture's own, where there are too few places to try.
@@ -264,9 +287,11 @@ std::optional<Look> LookFor(const Feature& feature,
   look.found_fraction = fit.found;
   const cv::Point2d centre = to_asked(feature.centre_um);
   const double radius = std::hypot(centre.x, centre.y);
-  look.share_noise =
-      NoiseOf(samples, asked, to_asked, radius, std::max(2.0, feature.diameter_enclosing_um));
-  if (look.share_noise <= 0) look.share_noise = NoiseByPixels(samples, asked, radius);
+  look.share_beside = fit.share_beside;
+  const Noise noise = NoiseOf(
+      samples, shown, asked, to_asked, radius, std::max(2.0, feature.diameter_enclosing_um));
+  look.share_noise = noise.share > 0 ? noise.share : NoiseByPixels(samples, asked, radius);
+  look.change_noise = noise.share > 0 ? noise.change : look.share_noise;
   return look;
 }
 

@@ -28,12 +28,14 @@ struct SoftPair {
 // The look, in shares of what the first picture shows: 1 is the same, 0 nothing.
 struct Look {
   double share = 0;
-  double share_noise = 0;     // standard deviation
+  double share_beside = 0;    // the same over what surrounds its place, be it other dirt
+  double share_noise = 0;     // standard deviation of the share where there is nothing
+  double change_noise = 0;    // and of its change from one picture to the other
   double contrast = 0;        // of the feature where it was found, root of its mean square, signed
   double in_view = 0;         // of its pixels, in the other picture
   double found_fraction = 0;  // of its pixels, where the search found something there
   [[nodiscard]] bool WouldShow(double sigma) const {
-    return share_noise > 0 && 1.0 > sigma * share_noise;
+    return change_noise > 0 && 1.0 > sigma * change_noise;
   }
 };
 

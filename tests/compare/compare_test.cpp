@@ -194,6 +194,33 @@ TEST(CompareAttempts, TellsGoneStillThereMovedAndNew) {
   EXPECT_EQ(fate(1, {45, 10}), "new");
 }
 
+TEST(CompareAttempts, ALookalikeNearByIsNotWhatWentAndDirtOverOrBesideHidesNoFate) {
+  const double turned_deg = 25;
+  SceneDescription before = Scene(0, 1);
+  before.features = {Speck({-35, 20}, 4),
+                     Speck({0, 42}, 6, 0.9),
+                     Speck({-80, -60}, 5),
+                     Speck({30, -15}, 5, -0.8),
+                     Speck({-10, -35}, 10, -0.6)};
+  SceneDescription after = Scene(turned_deg, 2);
+  after.features = {before.features[0],
+                    before.features[1],
+                    before.features[2],
+                    Speck({-39, 20}, 4),        // beside one that stayed
+                    Speck({43, -8}, 5, -0.35),  // like what went, but much fainter
+                    Scratch({-10, -35}, 20)};   // through where a thing was
+  const auto compared = Compared({FrameOf(before), FrameOf(after)});
+  const auto fate = [&](std::size_t attempt, cv::Point2d face_um) -> std::string {
+    const Track* track = TrackAt(compared, attempt, Turned(face_um, attempt == 0 ? 0 : turned_deg));
+    return track ? RecordWord(track->fate) : "not found";
+  };
+  EXPECT_EQ(fate(0, {-35, 20}), "still_there");
+  EXPECT_EQ(fate(0, {30, -15}), "gone");
+  EXPECT_EQ(fate(1, {43, -8}), "new");
+  EXPECT_EQ(fate(0, {-10, -35}), "gone");
+  EXPECT_EQ(fate(1, {-10, -35}), "new");
+}
+
 TEST(CompareAttempts, WhatTheSecondPictureCouldNotShowIsNotCalledGone) {
   SceneDescription before = Scene(0, 1);
   before.features = {Speck({30, -15}, 1.6, -0.5)};

@@ -4,6 +4,10 @@
 // RapidCheck chooses the changes, the renders' seeds follow each other. Here a few; a thousand with
 // scripts/bench-properties.sh, which sets
 //   ENDGRADE_FIRST_SEED, ENDGRADE_RENDERS   of the renders
+//   ENDGRADE_MINUTES                        after which no more are begun
+//
+// One face is graded some thirteen times, so most are photographed with small cameras, which costs
+// a quarter; every eighth may have any camera.
 #include "endgrade/grade_image.h"
 #include "endgrade/limits.h"
 #include "endgrade/render.h"
@@ -13,6 +17,8 @@
 #include <gtest/gtest.h>
 #include <opencv2/imgproc.hpp>
 
+#include <array>
+#include <chrono>
 #include <cstdio>
 #include <cstdlib>
 #include <map>
@@ -54,7 +60,10 @@ class Tally {
  public:
   void Note(const std::string& property, bool holds, std::uint64_t seed, const std::string& how) {
     ++tried_[property];
-    if (!holds) broken_[property].push_back("seed " + std::to_string(seed) + ": " + how);
+    if (holds) return;
+    broken_[property].push_back("seed " + std::to_string(seed) + ": " + how);
+    std::printf("%s: %s\n", property.c_str(), broken_[property].back().c_str());
+    std::fflush(stdout);  // a run is long
   }
   void Skip(const std::string& why) { ++skipped_[why]; }
 
@@ -103,6 +112,8 @@ std::optional<Example> ExampleOf(std::uint64_t seed, Tally* tally) {
   RandomSceneOptions options;
   options.ungradable = 0;
   options.easy_camera = 1;
+  static constexpr std::array<const char*, 3> kSmall = {"probe", "wide-probe", "grabber"};
+  if (seed % 8 != 0) options.camera = kSmall[seed % kSmall.size()];
   const auto scene = RandomScene(seed, options);
   if (!scene.ok()) return std::nullopt;
   auto rendered = Unambiguous(*scene);
@@ -263,7 +274,10 @@ TEST(PictureProperties, HoldOnUnambiguousFaces) {
   setenv("RC_PARAMS", parameters.c_str(), 1);
   Tally tally;
   auto seed = static_cast<std::uint64_t>(first);
+  const std::chrono::minutes most(Setting("ENDGRADE_MINUTES", 24L * 60));
+  const auto begun = std::chrono::steady_clock::now();
   rc::check("properties of pictures", [&] {
+    if (std::chrono::steady_clock::now() - begun > most) return tally.Skip("no time was left");
     const auto example = ExampleOf(seed++, &tally);
     if (!example) return;
     const Limits& limits = LimitsOf(example->scene.limits_id);
