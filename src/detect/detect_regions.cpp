@@ -59,6 +59,7 @@ int LongestSide(const Region& region) {
 }
 
 bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_cell) {
+  if (lines.lines.empty()) return false;
   const auto [band, share] = BandShare(region, lines.bands);
   if (band == 0 || share < 0.5) return false;
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
@@ -261,10 +262,11 @@ std::optional<std::string> DetectOptions::Problem() const {
 Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& options) {
   Detection detection;
   if (contrast.level.empty()) return detection;
-  cv::Mat residual = contrast.residual.clone();
+  cv::Mat residual = contrast.residual;  // copied once a line is taken out of it
   const LinesFound lines = SearchLines(contrast, options, &residual);
   const double rim_share = FringeShare(contrast);
-  detection.without_lines = residual.clone();
+  detection.without_lines = residual;
+  residual = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
   for (Region& region : specks)
     RefineBorder(contrast, detection.without_lines, detection.scales, rim_share, &region);

@@ -1,5 +1,6 @@
 #include "detect/line_search.h"
 
+#include "core/wide.h"
 #include "detect/line_profile.h"
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
@@ -64,6 +65,17 @@ cv::Rect BoxOf(const LineField& field, cv::Size size) {
   return box & cv::Rect(cv::Point(), size);
 }
 
+// Turns a row of the response into its score, and holds that within kMostScore.
+ENDGRADE_WIDE void Score(const float* __restrict noise,
+                         int count,
+                         float* __restrict score,
+                         float* __restrict bounded) {
+  for (int x = 0; x < count; ++x) {
+    score[x] /= noise[x];
+    bounded[x] = std::min(std::max(score[x], -kMostScore), kMostScore);
+  }
+}
+
 Pass MakePass(
     const Face& face, const cv::Mat& residual, double sigma, double from_um, double to_um) {
   Response response = RespondAtScale(face.map, residual, sigma);
@@ -79,16 +91,12 @@ Pass MakePass(
   response.smooth.release();
   pass.score = response.band;
   pass.bounded.create(pass.score.size(), CV_32FC1);
-  std::vector<float> noise(static_cast<size_t>(pass.score.cols));
+  const int columns = pass.score.cols;
+  std::vector<float> noise(static_cast<size_t>(columns));
   for (int y = 0; y < pass.score.rows; ++y) {
     const auto* radius = response.radius_um.ptr<float>(y);
-    auto* score = pass.score.ptr<float>(y);
-    auto* bounded = pass.bounded.ptr<float>(y);
-    response.noise.AtEach(radius, pass.score.cols, noise.data());
-    for (size_t x = 0; x < noise.size(); ++x) {
-      score[x] /= noise[x];
-      bounded[x] = std::min(std::max(score[x], -kMostScore), kMostScore);
-    }
+    response.noise.AtEach(radius, columns, noise.data());
+    Score(noise.data(), columns, pass.score.ptr<float>(y), pass.bounded.ptr<float>(y));
   }
   pass.box = BoxOf(pass.field, pass.score.size());
   const cv::Mat radius_um = response.radius_um(pass.box);
@@ -116,8 +124,9 @@ std::vector<LineCandidate> CandidatesOf(const Pass& pass) {
 
 // What is left of a candidate's evidence once earlier lines have been taken out.
 double SnrLeft(const Pass& pass, const LineCandidate& line) {
-  const double full = MeanScore(pass.score, static_cast<double>(line.sign), line.from, line.to);
   const double left = MeanScore(pass.bounded, static_cast<double>(line.sign), line.from, line.to);
+  if (left <= 0) return 0.0;
+  const double full = MeanScore(pass.score, static_cast<double>(line.sign), line.from, line.to);
   return full > 0 ? static_cast<double>(line.snr) * std::clamp(left / full, 0.0, 1.0) : 0.0;
 }
 
@@ -422,6 +431,8 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     const double band_half = 0.5 * profile.width_cells + 3.0 * blur + 3.0;
     Clear(&pass.bounded, pass_spine, band_half / pass.reduction);
     const Band band = RasteriseBand(trace.spine, band_half, map.level.size());
+    if (residual->data == map.residual.data) *residual = map.residual.clone();
+    if (found->bands.empty()) found->bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
     TakeOutLine(band, profile, blur, residual);
     found->lines.push_back(LineRegion(trace, profile, band, blur));
     Claim(band, static_cast<int>(found->lines.size()), &found->bands);
@@ -556,7 +567,6 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
 
 LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv::Mat* residual) {
   LinesFound found;
-  found.bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
   const Face face{map, map.centre_cell, map.um_from_cell};
   const double fine = std::max(0.8, map.blur_sigma_cells);
   const double rim_um = map.cladding_radius_um;

@@ -1,7 +1,10 @@
 #include "flatten/banding.h"
 
+#include "flatten/cell_grid.h"
+
 #include <algorithm>
 #include <cmath>
+#include <span>
 #include <vector>
 
 namespace endgrade {
@@ -18,10 +21,22 @@ constexpr double kMostShare = 0.03;  // the usual offset over the glass's bright
 constexpr float kSigmaOfMad = 1.4826F;
 constexpr double kMedianError = 1.2533;  // of a Gaussian's median, over sigma / sqrt(count)
 
-float MedianOf(std::vector<float>* values) {
-  const auto middle = values->begin() + static_cast<std::ptrdiff_t>(values->size() / 2);
-  std::nth_element(values->begin(), middle, values->end());
-  return *middle;
+// The part of the glass that tells a row's offset.
+struct Ring {
+  double from_um, to_um;
+};
+
+// Copies the values whose radius lies within the ring; returns how many. Every value is written and
+// the next one over it, unless it is kept: no branch that cannot be foretold.
+size_t CopyWithin(
+    const Ring& ring, const float* values, const float* radius_um, int count, float* kept) {
+  size_t found = 0;
+  for (int i = 0; i < count; ++i) {
+    const auto r = static_cast<double>(radius_um[i]);
+    kept[found] = values[i];
+    found += static_cast<size_t>(r < ring.to_um) & static_cast<size_t>(r > ring.from_um);
+  }
+  return found;
 }
 
 // Median residual of each row's glass; 0 where there is too little of it. A slow change from row to
@@ -32,44 +47,79 @@ struct Offsets {
   double by_noise = 0;  // what noise alone would make it
 };
 
-Offsets Measure(const cv::Mat& residual, const cv::Mat& radius_um, double rim_um, double noise) {
-  constexpr int kNeighbours = 7;
-  Offsets offsets;
-  const auto rows = static_cast<size_t>(residual.rows);
-  std::vector<float> medians(rows, 0.0F);
-  std::vector<bool> told(rows, false);
-  std::vector<float> values;
-  double errors = 0;
-  for (int y = 0; y < residual.rows; ++y) {
-    values.clear();
-    const auto* row = residual.ptr<float>(y);
-    const auto* radius = radius_um.ptr<float>(y);
-    for (int x = 0; x < residual.cols; ++x) {
-      const auto r = static_cast<double>(radius[x]);
-      if (r < rim_um - kWithinRimUm && r > kAroundCoreUm) values.push_back(row[x]);
-    }
-    if (values.size() < kLeastCells) continue;
-    errors += kMedianError * noise / std::sqrt(static_cast<double>(values.size()));
-    medians[static_cast<size_t>(y)] = MedianOf(&values);
-    told[static_cast<size_t>(y)] = true;
+// Takes in some rows of cells after those that it has.
+class RowOffsets {
+ public:
+  RowOffsets(int rows, double rim_um, double noise)
+      : ring_{kAroundCoreUm, rim_um - kWithinRimUm}, noise_(noise) {
+    medians_.reserve(static_cast<size_t>(rows));
+    told_.reserve(static_cast<size_t>(rows));
   }
+
+  void Add(const cv::Mat& residual, const cv::Mat& radius_um) {
+    values_.resize(static_cast<size_t>(residual.cols) + 1);
+    for (int y = 0; y < residual.rows; ++y) {
+      const size_t count = CopyWithin(
+          ring_, residual.ptr<float>(y), radius_um.ptr<float>(y), residual.cols, values_.data());
+      told_.push_back(count >= kLeastCells);
+      medians_.push_back(told_.back() ? MedianOf(std::span(values_).first(count)) : 0.0F);
+      if (told_.back()) errors_ += kMedianError * noise_ / std::sqrt(static_cast<double>(count));
+    }
+  }
+
+  [[nodiscard]] Offsets Read() const;
+
+ private:
+  Ring ring_;
+  double noise_;
+  std::vector<float> values_;
+  std::vector<float> medians_;
+  std::vector<bool> told_;
+  double errors_ = 0;
+};
+
+Offsets RowOffsets::Read() const {
+  constexpr size_t kNeighbours = 7;
+  Offsets offsets;
+  const size_t rows = medians_.size();
+  std::vector<float> values;
   offsets.of_row.assign(rows, 0.0F);
   std::vector<float> sizes;
-  for (int y = 0; y < residual.rows; ++y) {
-    if (!told[static_cast<size_t>(y)]) continue;
+  for (size_t y = 0; y < rows; ++y) {
+    if (!told_[y]) continue;
     values.clear();
-    for (int i = std::max(0, y - kNeighbours); i <= std::min(residual.rows - 1, y + kNeighbours);
-         ++i) {
-      if (told[static_cast<size_t>(i)]) values.push_back(medians[static_cast<size_t>(i)]);
+    const size_t first = y - std::min(y, kNeighbours);
+    for (size_t i = first; i <= std::min(rows - 1, y + kNeighbours); ++i) {
+      if (told_[i]) values.push_back(medians_[i]);
     }
-    const float offset = medians[static_cast<size_t>(y)] - MedianOf(&values);
-    offsets.of_row[static_cast<size_t>(y)] = offset;
-    sizes.push_back(std::abs(offset));
+    offsets.of_row[y] = medians_[y] - MedianOf(values);
+    sizes.push_back(std::abs(offsets.of_row[y]));
   }
   if (sizes.size() < kLeastRows) return offsets;
-  offsets.by_noise = errors / static_cast<double>(sizes.size());
-  offsets.usual = static_cast<double>(kSigmaOfMad * MedianOf(&sizes));
+  offsets.by_noise = errors_ / static_cast<double>(sizes.size());
+  offsets.usual = static_cast<double>(kSigmaOfMad * MedianOf(sizes));
   return offsets;
+}
+
+Offsets OffsetsOfRows(const ContrastMap& map) {
+  RowOffsets offsets(map.residual.rows, map.cladding_radius_um, map.glass_noise);
+  offsets.Add(map.residual, map.radius_um);
+  return offsets.Read();
+}
+
+// Some columns at a time are turned into rows: turned whole, both maps cost their memory again.
+Offsets OffsetsOfColumns(const ContrastMap& map) {
+  constexpr int kColumns = 32;
+  RowOffsets offsets(map.residual.cols, map.cladding_radius_um, map.glass_noise);
+  cv::Mat residual;
+  cv::Mat radius_um;
+  for (int x = 0; x < map.residual.cols; x += kColumns) {
+    const cv::Range columns(x, std::min(x + kColumns, map.residual.cols));
+    cv::transpose(map.residual.colRange(columns), residual);
+    cv::transpose(map.radius_um.colRange(columns), radius_um);
+    offsets.Add(residual, radius_um);
+  }
+  return offsets.Read();
 }
 
 // The noise of a cell holds the bands themselves: offsets the other way are the better measure
@@ -90,10 +140,8 @@ float Held(float offset, double usual) {
 
 bool TakeOffBanding(ContrastMap* map) {
   if (map->residual.empty() || map->glass_noise <= 0) return false;
-  const Offsets rows =
-      Measure(map->residual, map->radius_um, map->cladding_radius_um, map->glass_noise);
-  const Offsets columns =
-      Measure(map->residual.t(), map->radius_um.t(), map->cladding_radius_um, map->glass_noise);
+  const Offsets rows = OffsetsOfRows(*map);
+  const Offsets columns = OffsetsOfColumns(*map);
   const bool by_row = AreBands(rows, columns, map->glass_level);
   const bool by_column = AreBands(columns, rows, map->glass_level);
   if (!by_row && !by_column) return false;

@@ -9,6 +9,7 @@
 #include "flatten/uneven_rim.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 namespace endgrade {
@@ -35,7 +36,7 @@ class CoreProfile {
   // `lit`: brighter than the glass. A lit single-mode core is a bell, highest in the middle, a dark
   // one a bowl; what bends the other way at the very centre is a pit or a speck, not the core.
   CoreProfile(const PolarSamples& samples, double to_um, bool lit) {
-    columns_ = to_um > 12.0 ? 4 : to_um > 0.8 ? 2 : 1;
+    columns_ = to_um > 12.0 ? kMostColumns : to_um > 0.8 ? 2 : 1;
     Fit(samples, to_um);
     if (columns_ == 2 && (lit ? coefficients_[1] > 0 : coefficients_[1] < 0)) {
       columns_ = 1;
@@ -55,17 +56,22 @@ class CoreProfile {
     std::vector<double> values;
     std::vector<double> weights;
     for (int i = 0; i < samples.num_radii && samples.Radius(i) <= to_um; ++i) {
+      const double r2 = std::pow(samples.Radius(i) / kUnitUm, 2);
+      std::array<double, kMostColumns> row{};
+      const auto row_end = row.begin() + columns_;
+      for (int c = 0; c < columns_; ++c) row[static_cast<size_t>(c)] = std::pow(r2 * 4.0, c);
       for (int d = 0; d < samples.num_directions; d += 4) {
         const float value = samples.At(i, d);
         if (std::isnan(value)) continue;
-        const double r2 = std::pow(samples.Radius(i) / kUnitUm, 2);
-        for (int c = 0; c < columns_; ++c) rows.push_back(std::pow(r2 * 4.0, c));
+        rows.insert(rows.end(), row.begin(), row_end);
         values.push_back(static_cast<double>(value));
         weights.push_back(samples.Radius(i) + 0.25 * samples.circles.step_um);
       }
     }
     coefficients_ = FitRobust(rows, values, weights, columns_, kLeastSigma);
   }
+
+  static constexpr int kMostColumns = 4;
 
   int columns_ = 0;
   std::vector<double> coefficients_;

@@ -99,19 +99,77 @@ void AddSectors(Glass* glass) {
 
 using Sums = std::array<std::complex<double>, kSectors>;
 
+constexpr size_t kRowsAtOnce = 4;
+
+// exp(-i phase) of some rows' cells.
+struct Turns {
+  std::vector<std::array<double, kRowsAtOnce>> cosine;
+  std::vector<std::array<double, kRowsAtOnce>> sine;
+};
+
+// Each cell's turn is that of the cell before it, turned by `step`: rows side by side, for each
+// waits for the one before.
+ENDGRADE_WIDE void TurnRows(const std::array<std::complex<double>, kRowsAtOnce>& starts,
+                            std::complex<double> step,
+                            Turns* turns) {
+  std::array<double, kRowsAtOnce> c{};
+  std::array<double, kRowsAtOnce> s{};
+  for (size_t row = 0; row < kRowsAtOnce; ++row) {
+    c[row] = starts[row].real();
+    s[row] = starts[row].imag();
+  }
+  const double step_c = step.real();
+  const double step_s = step.imag();
+  for (size_t x = 0; x < turns->cosine.size(); ++x) {
+    turns->cosine[x] = c;
+    turns->sine[x] = s;
+    std::array<double, kRowsAtOnce> next_c{};
+    std::array<double, kRowsAtOnce> next_s{};
+    for (size_t row = 0; row < kRowsAtOnce; ++row) {
+      next_c[row] = c[row] * step_c - s[row] * step_s;
+      next_s[row] = c[row] * step_s + s[row] * step_c;
+    }
+    c = next_c;
+    s = next_s;
+  }
+}
+
 // Sums of value x exp(-i wave . cell) by sector; `wave` in radians a cell of `glass`, the phase
 // from the map's centre.
 Sums Correlate(const Glass& glass, cv::Point2d wave) {
   Sums sums{};
-  for (int y = 0; y < glass.value.rows; ++y) {
-    const auto* value = glass.value.ptr<float>(y);
-    const auto* sector = glass.sector.ptr<uchar>(y);
-    const double start =
-        (wave.x * glass.origin.x + wave.y * glass.origin.y) / glass.reduction + wave.y * y;
-    std::complex<double> turn = std::polar(1.0, -start);
-    const std::complex<double> step = std::polar(1.0, -wave.x);
-    for (int x = 0; x < glass.value.cols; ++x, turn *= step) {
-      if (sector[x] < kSectors) sums[sector[x]] += static_cast<double>(value[x]) * turn;
+  const auto columns = static_cast<size_t>(glass.value.cols);
+  Turns turns{std::vector<std::array<double, kRowsAtOnce>>(columns),
+              std::vector<std::array<double, kRowsAtOnce>>(columns)};
+  const std::complex<double> step = std::polar(1.0, -wave.x);
+  for (int top = 0; top < glass.value.rows; top += static_cast<int>(kRowsAtOnce)) {
+    std::array<std::complex<double>, kRowsAtOnce> starts;
+    for (size_t row = 0; row < kRowsAtOnce; ++row) {
+      const double y = top + static_cast<double>(row);
+      const double start =
+          (wave.x * glass.origin.x + wave.y * glass.origin.y) / glass.reduction + wave.y * y;
+      starts[row] = std::polar(1.0, -start);
+    }
+    TurnRows(starts, step, &turns);
+    const int rows = std::min(static_cast<int>(kRowsAtOnce), glass.value.rows - top);
+    for (int row = 0; row < rows; ++row) {
+      const auto* value = glass.value.ptr<float>(top + row);
+      const auto* sector = glass.sector.ptr<uchar>(top + row);
+      for (size_t x = 0; x < columns;) {
+        const uchar here = sector[x];
+        if (here >= kSectors) {
+          ++x;
+          continue;
+        }
+        double real = sums[here].real();
+        double imaginary = sums[here].imag();
+        for (; x < columns && sector[x] == here; ++x) {
+          const auto v = static_cast<double>(value[x]);
+          real += v * turns.cosine[x][static_cast<size_t>(row)];
+          imaginary += v * turns.sine[x][static_cast<size_t>(row)];
+        }
+        sums[here] = {real, imaginary};
+      }
     }
   }
   return sums;
@@ -133,9 +191,11 @@ std::optional<cv::Point> Strongest(const cv::Mat& power, double least_cycles) {
     const double cycles = std::hypot(signed_of(x), signed_of(y));
     return cycles < least_cycles || cycles >= side / 2 ? -1 : static_cast<int>(cycles / 3.0);
   };
+  std::vector<int> ring_at;
+  ring_at.reserve(static_cast<size_t>(side / 2 + 1) * static_cast<size_t>(side));
   for (int y = 0; y <= side / 2; ++y) {
     for (int x = 0; x < side; ++x) {
-      const int ring = ring_of(x, y);
+      const int ring = ring_at.emplace_back(ring_of(x, y));
       if (ring >= 0 && ring < rings)
         by_ring[static_cast<size_t>(ring)].push_back(power.at<float>(y, x));
     }
@@ -144,9 +204,10 @@ std::optional<cv::Point> Strongest(const cv::Mat& power, double least_cycles) {
   for (const auto& ring : by_ring) usual.push_back(ring.empty() ? 0.0F : MedianOf(ring));
   cv::Point best;
   double most = 0;
+  auto next_ring = ring_at.begin();
   for (int y = 0; y <= side / 2; ++y) {
     for (int x = 0; x < side; ++x) {
-      const int ring = ring_of(x, y);
+      const int ring = *next_ring++;
       if (ring < 0 || ring >= rings || usual[static_cast<size_t>(ring)] <= 0) continue;
       const double over =
           static_cast<double>(power.at<float>(y, x) / usual[static_cast<size_t>(ring)]);
