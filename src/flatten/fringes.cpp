@@ -185,11 +185,12 @@ std::complex<double> Total(const Sums& sums) {
 std::optional<cv::Point> Strongest(const cv::Mat& power, double least_cycles) {
   const int side = power.rows;
   const auto signed_of = [side](int i) { return i <= side / 2 ? i : i - side; };
-  const int rings = side / 2 / 3 + 1;
+  const int half = side / 2;
+  const int rings = half / 3 + 1;
   std::vector<std::vector<float>> by_ring(static_cast<size_t>(rings));
   const auto ring_of = [&](int x, int y) {
     const double cycles = std::hypot(signed_of(x), signed_of(y));
-    return cycles < least_cycles || cycles >= side / 2 ? -1 : static_cast<int>(cycles / 3.0);
+    return cycles < least_cycles || cycles >= half ? -1 : static_cast<int>(cycles / 3.0);
   };
   std::vector<int> ring_at;
   ring_at.reserve(static_cast<size_t>(side / 2 + 1) * static_cast<size_t>(side));
