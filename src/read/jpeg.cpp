@@ -204,9 +204,10 @@ Result<Frame> DecodeJpeg(std::string_view bytes, const ReadOptions& options) {
   }
   if (IsTooShort(header, bytes.size())) return CutShort("JPEG");
   const int orientation = OrientationOf(decoder);
+  const double block_step = BlockStep(header);  // the tables are gone once the picture is read
   auto frame = DecodeByColourSpace(decoder, options.colour);
   if (!frame.ok()) return frame;
-  frame->block_step = BlockStep(header);
+  frame->block_step = block_step;
   TurnUpright(orientation, &*frame);
   return frame;
 }
