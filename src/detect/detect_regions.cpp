@@ -24,6 +24,9 @@ namespace {
 constexpr double kPartOfLine = 1.3;
 constexpr double kOtherSide = 0.7;  // of the line's depth
 constexpr double kLeastSideUm = 10.0;
+constexpr double kShortLineUm = 25.0;
+constexpr double kMostOfLine = 0.5;    // of a short line's length
+constexpr double kSlender = 2.5;       // length over width
 constexpr double kFringeOfLine = 0.7;  // when up to half of it reaches beyond the band
 
 std::string OutOfRange(const char* name, double value, const char* range) {
@@ -58,11 +61,23 @@ int LongestSide(const Region& region) {
   return std::max(box.width, box.height);
 }
 
+// Whether the region is most of a short line and yet hardly longer than wide: a particle, across
+// which the line was drawn.
+bool IsTheThingItself(const Region& region, const Region& line, double um_per_cell) {
+  const double length = LengthOf(line.spine);
+  if (length * um_per_cell > kShortLineUm) return false;
+  const cv::Size2f box = cv::minAreaRect(region.cells).size;
+  const double longest = 1.0 + static_cast<double>(std::max(box.width, box.height));
+  const double shortest = 1.0 + static_cast<double>(std::min(box.width, box.height));
+  return longest >= kMostOfLine * length && longest < kSlender * shortest;
+}
+
 bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_cell) {
   if (lines.lines.empty()) return false;
   const auto [band, share] = BandShare(region, lines.bands);
   if (band == 0 || share < 0.5) return false;
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
+  if (IsTheThingItself(region, line, um_per_cell)) return false;
   // Of the other sign, strong and long, it is the scratch's other side: JoinFlanks takes it.
   const bool opposite = region.depth * line.depth < 0;
   if (opposite && std::abs(region.depth) > kOtherSide * std::abs(line.depth) &&
@@ -180,19 +195,12 @@ bool IsUnevenRing(const ContrastMap& map, const Region& region) {
 
 // A particle's rims are short lines with the rest of it between or beside them: together one
 // defect.
-constexpr double kShortLineUm = 25.0;
-
 bool IsRimOfParticle(const ContrastMap& map,
                      const Region& line,
                      int band,
                      const std::vector<Region>& specks,
                      const cv::Mat& bands) {
-  double length = 0;
-  for (size_t i = 1; i < line.spine.size(); ++i) {
-    const cv::Point2d piece = line.spine[i] - line.spine[i - 1];
-    length += std::hypot(piece.x, piece.y);
-  }
-  if (length * map.um_per_cell > kShortLineUm) return false;
+  if (LengthOf(line.spine) * map.um_per_cell > kShortLineUm) return false;
   return std::any_of(specks.begin(), specks.end(), [&](const Region& speck) {
     return std::any_of(speck.cells.begin(), speck.cells.end(), [&](const cv::Point& cell) {
       return bands.at<int>(cell) == band;
@@ -303,6 +311,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   JoinFlanks(contrast, &scratches, &regions);
   JoinDashes(contrast, &scratches, &regions);
   JoinStrips(contrast, &scratches, &regions);
+  ReleaseWide(contrast, &scratches, &regions);
   detection.regions = std::move(scratches);
   for (Region& region : regions) detection.regions.push_back(std::move(region));
   return detection;

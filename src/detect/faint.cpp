@@ -22,6 +22,8 @@ constexpr double kSmoothNoiseSmall = 0.013;
 constexpr double kSmallUm = 5.0;
 constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
 
+constexpr double kLeastLineContrast = 0.020;  // of the glass: fainter lines are the camera's
+
 }  // namespace
 
 double LeastBelievedSnr(
@@ -33,6 +35,10 @@ double LeastBelievedSnr(
   const bool watched = radius_um < kCoreReachUm || map.glass_noise < smooth * map.glass_level;
   if (watched) return std::max(threshold, kFaintSnr);
   return size_um < kSmallUm ? threshold : std::max(threshold, kFaintSnrInNoise);
+}
+
+double LeastLineDepth(const ContrastMap& map) {
+  return std::max(kLeastLineContrast * map.glass_level, map.least_depth);
 }
 
 }  // namespace endgrade

@@ -11,4 +11,7 @@ namespace endgrade {
 [[nodiscard]] double LeastBelievedSnr(
     const ContrastMap& map, double radius_um, double size_um, double depth, double threshold);
 
+// The least depth of a line that is believed, luma units.
+[[nodiscard]] double LeastLineDepth(const ContrastMap& map);
+
 }  // namespace endgrade

@@ -1,5 +1,6 @@
 #include "detect/gather.h"
 
+#include "detect/line_shape.h"
 #include "detect/line_trace.h"
 
 #include <opencv2/imgproc.hpp>
@@ -36,16 +37,6 @@ std::array<End, 2> EndsOf(const Region& line, double reach) {
 
 // --- cracks
 
-// Along the spine, cells.
-double LengthOf(const Region& line) {
-  double length = 0;
-  for (size_t i = 1; i < line.spine.size(); ++i) {
-    const cv::Point2d piece = line.spine[i] - line.spine[i - 1];
-    length += std::hypot(piece.x, piece.y);
-  }
-  return length;
-}
-
 constexpr double kMeetUm = 4.0;
 constexpr double kLeastKinkDeg = 18.0;  // less is a scratch that bends
 constexpr double kMostKinkDeg = 120.0;
@@ -60,8 +51,8 @@ bool AreLegs(const ContrastMap& map, const Region& a, const Region& b) {
   const double low = std::min(std::abs(a.depth), std::abs(b.depth));
   const double high = std::max(std::abs(a.depth), std::abs(b.depth));
   if (a.depth * b.depth < 0 || high > kLikeLegs * low) return false;
-  const double one = LengthOf(a);
-  const double other = LengthOf(b);
+  const double one = LengthOf(a.spine);
+  const double other = LengthOf(b.spine);
   const double shorter = std::min(one, other);
   return shorter * map.um_per_cell >= kLeastLegUm ||
          shorter >= kLeastLegShare * std::max(one, other);
@@ -463,6 +454,15 @@ void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<
     }
   }
   EraseMarked(taken, regions);
+}
+
+void ReleaseWide(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
+  std::erase_if(*lines, [&](Region& line) {
+    if (line.line_width_cells * map.um_per_cell <= kWidestScratchUm) return false;
+    AsDefect(&line);
+    regions->push_back(std::move(line));
+    return true;
+  });
 }
 
 }  // namespace endgrade

@@ -19,4 +19,7 @@ void JoinDashes(const ContrastMap& map, std::vector<Region>* lines, std::vector<
 // region right beside a line makes it wider.
 void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions);
 
+// What has become wider than a scratch is by being joined is none: moves it to `regions`.
+void ReleaseWide(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions);
+
 }  // namespace endgrade

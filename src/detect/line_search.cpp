@@ -1,6 +1,7 @@
 #include "detect/line_search.h"
 
 #include "core/wide.h"
+#include "detect/faint.h"
 #include "detect/line_profile.h"
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
@@ -27,7 +28,6 @@ constexpr double kMostStrayUm = 0.8;  // off a parabola
 constexpr double kMostStrayCells = 1.5;
 constexpr double kMostStrayShare = 0.012;  // of the length, besides
 constexpr double kLeastOnFraction = 0.45;
-constexpr double kLeastContrast = 0.020;  // of the glass: fainter lines are the camera's
 constexpr double kLeftoverShare = 0.5;
 constexpr double kWideDoubt = 1.5;  // added to the threshold, in sigma
 constexpr double kFerruleDoubt = 1.0;
@@ -317,11 +317,6 @@ bool IsOfItsSign(const LineCandidate& candidate, const LineProfile& profile) {
   return !one_sided || profile.peak * static_cast<double>(candidate.sign) > 0;
 }
 
-// Of a line that is believed, luma units.
-double LeastDepth(const ContrastMap& map) {
-  return std::max(kLeastContrast * map.glass_level, map.least_depth);
-}
-
 // Whether the picture, as it is now, still shows anything of the candidate's sign along its spine:
 // most candidates are what the response saw of lines that have been taken out since.
 bool IsStillThere(const ContrastMap& map,
@@ -342,7 +337,7 @@ bool IsStillThere(const ContrastMap& map,
     sum += std::min(best, bound);
     ++count;
   }
-  return count > 0 && sum / count >= 0.5 * kLeastContrast * map.glass_level;
+  return count > 0 && sum / count >= 0.5 * LeastLineDepth(map);
 }
 
 // The spine moved sideways, to the left of its direction for a negative offset.
@@ -423,7 +418,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     }
     const bool accepted =
         LooksLikeALine(trace.Length() * map.um_per_cell, profile, map.um_per_cell) &&
-        IsOfItsSign(candidate, profile) && std::abs(profile.peak) >= LeastDepth(map);
+        IsOfItsSign(candidate, profile) && std::abs(profile.peak) >= LeastLineDepth(map);
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;

@@ -5,6 +5,9 @@
 
 namespace endgrade {
 
+// A scratch is no wider; one that is all bright or all dark no wider than half of it.
+inline constexpr double kWidestScratchUm = 12.0;
+
 // Whether a line of this length and profile is long, slender and even enough for a scratch.
 [[nodiscard]] bool LooksLikeALine(double length_um, const LineProfile& profile, double um_per_cell);
 

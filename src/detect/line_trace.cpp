@@ -318,13 +318,15 @@ std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double s
   return points;
 }
 
-double LineTrace::Length() const {
+double LengthOf(const std::vector<cv::Point2d>& line) {
   double length = 0;
-  for (size_t i = 1; i < spine.size(); ++i) {
-    length += std::hypot(spine[i].x - spine[i - 1].x, spine[i].y - spine[i - 1].y);
+  for (size_t i = 1; i < line.size(); ++i) {
+    length += std::hypot(line[i].x - line[i - 1].x, line[i].y - line[i - 1].y);
   }
   return length;
 }
+
+double LineTrace::Length() const { return LengthOf(spine); }
 
 LineTrace TraceLine(const cv::Mat& score,
                     const cv::Mat& exact,

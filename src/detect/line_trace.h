@@ -10,6 +10,9 @@
 
 namespace endgrade {
 
+// Along a polyline.
+[[nodiscard]] double LengthOf(const std::vector<cv::Point2d>& line);
+
 struct LineTrace {
   std::vector<cv::Point2d> spine;  // in order, about a block apart, in cells of the score map
   double mean_score = 0;           // along the spine

@@ -23,8 +23,7 @@ constexpr double kWideDoubt = 1.5;
 constexpr double kLeastFerruleSigma = 2.8;
 constexpr double kFerruleDoubt = 1.0;
 constexpr double kMostScore = 3.0;
-constexpr double kLeastLineContrast = 0.02;  // of the glass
-constexpr double kFitSpread = 0.25;          // of the fitted height, relative: as often too low
+constexpr double kFitSpread = 0.25;  // of the fitted height, relative: as often too low
 // Looked for no nearer to the rim than this.
 constexpr double kInsideRimUm = 2.5;
 constexpr double kOutsideRimUm = 4.0;
@@ -149,8 +148,7 @@ class Chance {
     const ContrastMap& map = in_.contrast;
     const double seen =
         contrast_ * ring.level * BarPeak(width_um / map.um_per_cell, std::max(0.5, blur_));
-    const double plain =
-        NormalCdf((seen / (kLeastLineContrast * map.glass_level) - 1.0) / kFitSpread);
+    const double plain = NormalCdf((seen / LeastLineDepth(map) - 1.0) / kFitSpread);
     const double fine = std::max(kFinestLineSigma, map.blur_sigma_cells);
     const double threshold = in_.detect.line_threshold_sigma;
     const double from_rim_um = ring.radius_um - map.cladding_radius_um;

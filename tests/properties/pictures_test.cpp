@@ -291,5 +291,26 @@ TEST(PictureProperties, HoldOnUnambiguousFaces) {
   EXPECT_GT(tally.Tried("adding a disqualifying defect never passes"), 0);
 }
 
+// Two faces that passed once when turned or darkened: a particle across which a line was drawn, and
+// hairs that were joined to scratches of 14 um.
+TEST(PictureProperties, HoldOnFacesThatOnceBrokeThem) {
+  Tally tally;
+  for (const std::uint64_t seed : {990149U, 990058U}) {
+    const auto example = ExampleOf(seed, &tally);
+    ASSERT_TRUE(example && example->verdict == Verdict::kFail) << seed;
+    const Limits& limits = LimitsOf(example->scene.limits_id);
+    cv::Mat made;
+    for (const int turn :
+         {cv::ROTATE_90_CLOCKWISE, cv::ROTATE_180, cv::ROTATE_90_COUNTERCLOCKWISE}) {
+      cv::rotate(example->rendered.picture, made, turn);
+      EXPECT_EQ(VerdictOf(made, limits), Verdict::kFail) << seed << " turned " << turn;
+    }
+    for (const double gain : {0.7, 0.8, 0.9}) {
+      example->rendered.picture.convertTo(made, example->rendered.picture.type(), gain);
+      EXPECT_EQ(VerdictOf(made, limits), Verdict::kFail) << seed << " at " << gain;
+    }
+  }
+}
+
 }  // namespace
 }  // namespace endgrade
