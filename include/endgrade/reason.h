@@ -78,6 +78,11 @@ inline constexpr std::array kReasonCodes = {
                "camera",
                "dirt on the camera's own optics hides a part of a zone in which something could "
                "break a rule"},
+    ReasonCode{"scratches_overlap",
+               ReasonEffect::kForbids,
+               "judge",
+               "a count of scratches is at its limit, and one that stops at another may go on "
+               "beneath it"},
     ReasonCode{"bad_limits", ReasonEffect::kForbids, "judge", "the limits are not fit to grade by"},
     ReasonCode{"bad_option", ReasonEffect::kForbids, "judge", "an option is outside its range"},
 

@@ -50,6 +50,7 @@ RuleCount CountRule(const Rule& rule,
     const bool touches = usable && Overlap(measured, rule.size);
     if (touches) {
       ++count.most;
+      count.may_be_one_more = count.may_be_one_more || feature.may_hide_another;
       count.touching.push_back(i);
       if (Holds(rule.size, measured)) ++count.least;
       const bool plain = feature.snr >= kPlainSnr && rule.size.Contains(size_um);

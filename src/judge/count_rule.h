@@ -28,6 +28,9 @@ struct RuleCount {
   // width, which the part in view shows, so a cut scratch is taken as measured.
   int most_unseen = 0;
 
+  // Whether a feature that `most` counts may hide another one: a scratch beneath a scratch.
+  bool may_be_one_more = false;
+
   std::vector<size_t> in_range;  // features that `found` counts, as indices
   std::vector<size_t> touching;  // features that `most` counts
   std::vector<size_t> unseen;    // features that only `most_unseen` counts

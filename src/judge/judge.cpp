@@ -87,6 +87,14 @@ Reason UnseenReason(const Rule& rule,
               "magnification."};
 }
 
+// A count at its limit, where one scratch stops at another: it may go on beneath it.
+Reason HiddenReason(const Rule& rule, const Limits& limits, const RuleCount& count) {
+  return {"scratches_overlap",
+          RuleHead(rule, limits, count.found) + ", " + AllowedWords(rule) +
+              ", and one stops at another: there may be one more beneath. Light from another side, "
+              "or a higher magnification, would settle it."};
+}
+
 // Marks on the features which rule they break.
 void MarkBroken(const Rule& rule,
                 const std::vector<size_t>& which,
@@ -149,6 +157,10 @@ RuleOutcome ApplyRule(size_t index,
     findings.forbid.push_back({"too_coarse", MarginalText(rule, limits, count, outcome.met)});
   } else if (outcome.marginal) {
     findings.marginal.push_back({"marginal", MarginalText(rule, limits, count, outcome.met)});
+  }
+  // Where none is allowed and none seen, there is none to hide another.
+  if (outcome.met && allowed > 0 && count.found == allowed && count.may_be_one_more) {
+    findings.forbid.push_back(HiddenReason(rule, limits, count));
   }
   if (outcome.met && count.most_unseen > std::max(allowed, count.most)) {
     findings.forbid.push_back(UnseenReason(rule, count, features));

@@ -2,6 +2,7 @@
 #include "endgrade/measure.h"
 #include "measure/blurred_disc.h"
 #include "measure/enclosing_circle.h"
+#include "measure/scratch_ends.h"
 #include "measure/shape.h"
 
 #include <opencv2/imgproc.hpp>
@@ -235,10 +236,13 @@ std::vector<Feature> MeasureFeatures(const Frame& frame,
                                      const Limits& limits,
                                      const std::vector<Region>& regions) {
   const Context context{frame, contrast, scale, limits};
+  const std::vector<bool> may_hide = MayHideAnother(contrast, regions);
   std::vector<Feature> features;
-  for (const Region& region : regions) {
+  for (size_t i = 0; i < regions.size(); ++i) {
+    const Region& region = regions[i];
     if (region.cells.empty()) continue;
     Feature feature;
+    feature.may_hide_another = may_hide[i];
     feature.snr = region.snr;
     if (region.is_line) {
       MeasureLine(context, region, &feature);

@@ -42,6 +42,27 @@ TEST(Pass, NeedsEveryRuledZoneInView) {
   EXPECT_THAT(picture.Judged().reasons[0].text, HasSubstr("up to 250 um across"));
 }
 
+// sm-pc allows two scratches of up to 3 um in zone A.
+TEST(Pass, NeedsACountThatHidesNoFurtherScratch) {
+  Picture picture("sm-pc");
+  picture.Add(kScratch, "A", 1.5, 0.5, 2);
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  picture.features[0].may_hide_another = picture.features[1].may_hide_another = true;
+  ExpectUngradable(picture.Judged(), "scratches_overlap", "may be one more beneath");
+  picture.features.pop_back();  // one more would be allowed
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  picture.Add(kScratch, "A", 1.5, 0.5, 2);  // three are too many, whatever is beneath
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kFail);
+}
+
+// sm-upc allows none there, and any number outside: nothing that is hidden changes a count of none.
+TEST(Pass, NeedsNothingOfScratchesThatAreNotCounted) {
+  Picture picture("sm-upc");
+  picture.Add(kScratch, "B", 1.5, 0.5, 2);
+  picture.features[0].may_hide_another = picture.features[1].may_hide_another = true;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+}
+
 TEST(Pass, ForgivesNoMoreThanTheStatedShare) {
   Picture picture("sm-upc");
   picture.sight[3].in_view_fraction = 0.995;
