@@ -29,7 +29,8 @@ class ScratchEnds : public testing::Test {
 };
 
 TEST_F(ScratchEnds, OneThatStopsAtAnotherMayGoOnBeneathIt) {
-  EXPECT_THAT(MayHideAnother(map_, {across_, Line({{100, 0}, {100, 93}})}), ElementsAre(true, true));
+  EXPECT_THAT(MayHideAnother(map_, {across_, Line({{100, 0}, {100, 93}})}),
+              ElementsAre(true, true));
   EXPECT_THAT(MayHideAnother(map_, {Line({{100, 110}, {150, 200}}), across_}),
               ElementsAre(true, true));
 }
