@@ -23,8 +23,6 @@ import tempfile
 import time
 import urllib.request
 
-import websocket
-
 ENDGRADE, PHOTOGRAPHS = sys.argv[1], pathlib.Path(sys.argv[2]).resolve()
 CHROMIUM = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
             "--no-first-run", "--disable-background-networking", "--disable-component-update",
@@ -171,6 +169,8 @@ class Browser:
     """Headless Chromium, spoken to over its debugging socket."""
 
     def __init__(self, work):
+        import websocket  # Debian: python3-websocket; only the report wants it
+
         profile = pathlib.Path(tempfile.mkdtemp(dir=work))
         self.process = subprocess.Popen(
             CHROMIUM + [f"--user-data-dir={profile}", "--window-size=1280,900",

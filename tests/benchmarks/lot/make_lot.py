@@ -3,7 +3,8 @@
 make_lot.py ENDGRADE OUT CORDS [SEED]
 
 Invented faces, 320 x 300 pixels and quick to grade, a third of them dirty; every tenth dirty face
-has a second attempt, clean. Two processes draw. These are drawings, never photographs.
+has a second attempt, clean. Two processes draw a quarter of the cords; the others are the same faces
+mirrored, upside down and both, saved anew. These are drawings, never photographs.
 """
 
 import json
@@ -14,6 +15,8 @@ import subprocess
 import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
+
+from PIL import Image, ImageOps
 
 CAMERA = {
     "name": "small", "width_px": 320, "height_px": 300, "um_per_px": 0.95,
@@ -42,13 +45,29 @@ def scene(seed, dirty):
             "features": features}
 
 
+TURNS = [None, ImageOps.mirror, ImageOps.flip, lambda face: ImageOps.flip(ImageOps.mirror(face))]
+
+
 def draw(job):
-    endgrade, out, name, seed, dirty = job
+    """One face, as so many cords' as there are turns and cords left."""
+    endgrade, out, cords, cord, end, seed, dirty = job
+    name = f"cord-{cord:05d}-{end}"
     with tempfile.TemporaryDirectory() as folder:
         path = pathlib.Path(folder) / f"{name}.json"
         path.write_text(json.dumps(scene(seed, dirty)))
         subprocess.run([endgrade, "render", "--scene", path, "--out", folder], check=True)
-        (out / f"{name}.jpg").write_bytes((pathlib.Path(folder) / f"{name}.jpg").read_bytes())
+        drawn = pathlib.Path(folder) / f"{name}.jpg"
+        for number, turn in enumerate(TURNS):
+            copy = out / f"cord-{cord + number * quarter_of(cords):05d}-{end}.jpg"
+            if number == 0:
+                copy.write_bytes(drawn.read_bytes())
+            elif cord + number * quarter_of(cords) <= cords:
+                with Image.open(drawn) as face:
+                    turn(face).save(copy, quality=CAMERA["jpeg_quality"])
+
+
+def quarter_of(cords):
+    return math.ceil(cords / len(TURNS))
 
 
 def main():
@@ -57,17 +76,17 @@ def main():
     out.mkdir(parents=True, exist_ok=True)
     rng = random.Random(seed)
     jobs = []
-    for cord in range(1, cords + 1):
+    for cord in range(1, quarter_of(cords) + 1):
         for end in "AB":
             face_seed = seed * 10_000_000 + cord * 20 + (0 if end == "A" else 10)
             dirty = rng.random() < 1 / 3
-            jobs.append((endgrade, out, f"cord-{cord:05d}-{end}", face_seed, dirty))
+            jobs.append((endgrade, out, cords, cord, end, face_seed, dirty))
             if dirty and rng.random() < 0.1:
-                jobs.append((endgrade, out, f"cord-{cord:05d}-{end}-2", face_seed + 1, False))
+                jobs.append((endgrade, out, cords, cord, f"{end}-2", face_seed + 1, False))
     with ThreadPoolExecutor(2) as pool:
         for _ in pool.map(draw, jobs):
             pass
-    print(f"{len(jobs)} photographs of {cords} cords in {out}")
+    print(f"{len(list(out.glob('*.jpg')))} photographs of {cords} cords in {out}")
 
 
 if __name__ == "__main__":
