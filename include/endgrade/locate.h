@@ -42,6 +42,10 @@ struct FibreGeometry {
   // taken as sharp, so this is an upper bound of the camera's.
   double blur_sigma_px = 0;
 
+  // Full width at half maximum of a point's image, pixels, as fitted to the rim with the tails
+  // apart: a rounded edge looks like tails, and leaves this as it is.
+  double blur_fwhm_px = 0;
+
   // Median step in brightness across the rim, outside minus inside, in luma units.
   double rim_step = 0;
 };

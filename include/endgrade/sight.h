@@ -30,6 +30,7 @@ struct ZoneSight {
 
 struct Quality {
   double blur_sigma_um = 0;       // "focus": equivalent Gaussian of the rim's step
+  double blur_fwhm_um = 0;        // full width at half maximum of a point's image
   double smear_um = 0;            // how far the picture moved while it was taken; 0: not seen to
   double noise = 0;               // pixel noise on the glass over the glass's level
   double rim_contrast = 0;        // brightness range across the rim over the glass's level

@@ -187,7 +187,8 @@ std::string ExplainFace(const GradedPicture& picture) {
   text += "Scale: 1 pixel is " + Um(fibre.scale.um_per_px, 4) + " +/- " +
           Um(fibre.scale.um_per_px_uncertainty, 4) +
           " (k = 2), source: " + RecordWord(fibre.scale.source) +
-          ". Blur: " + Um(grade.quality.blur_sigma_um, 2) + " (sigma, from the rim).\n";
+          ". Blur: " + Um(grade.quality.blur_sigma_um, 2) + " (sigma, with its tails) and " +
+          Um(grade.quality.blur_fwhm_um, 2) + " wide at half maximum, from the rim.\n";
   for (std::size_t i = 0; i < std::min(fibre.zones.size(), picture.limits.zones.size()); ++i) {
     text += SightSentence(picture.limits.zones[i], fibre.zones[i]);
   }

@@ -10,7 +10,6 @@ namespace endgrade {
 namespace {
 
 // Full width at half maximum of a Gaussian, in sigmas: 2 sqrt(2 ln 2).
-constexpr double kFwhmOfSigma = 2.3548200450309493;
 // Pixels that the smallest feature should span before finer pixels stop being the first advice:
 // a feature smaller than that is mostly the gaps between samples; common practice, no source.
 constexpr double kPixelsAcross = 3.0;
@@ -51,7 +50,7 @@ std::string AdviceToSee(double needed_um, const Quality& quality, const Scale& s
     return "Raise the magnification or use a camera with finer pixels: one pixel is " +
            Fixed(scale.um_per_px, 2) + " um here.";
   }
-  if (!(quality.blur_sigma_um * kFwhmOfSigma <= needed_um)) {
+  if (!(quality.blur_fwhm_um <= needed_um)) {
     return "Focus again; if it stays soft, clean the microscope's lens.";
   }
   return "Give more light or a lower gain: noise hides what is small.";

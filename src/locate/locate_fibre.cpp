@@ -64,6 +64,7 @@ FibreGeometry Describe(const Rim& rim, const Level& level) {
   fibre.rim_in_view_fraction = rim.in_view;
   fibre.rim_seen_fraction = rim.seen;
   fibre.blur_sigma_px = rim.sigma_px;
+  fibre.blur_fwhm_px = rim.fwhm_px;
   fibre.rim_step = rim.step;
   return fibre;
 }

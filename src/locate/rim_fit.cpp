@@ -313,6 +313,21 @@ void DoubtUnseen(const std::vector<double>& seen, RimData* data) {
   }
 }
 
+// Full width at half maximum of the spread of a point: a narrow Gaussian and a share of a wide one.
+double PointSpreadFwhm(double sigma, double tail) {
+  const auto height = [tail](double r) {  // r in narrow sigmas
+    const double wide = kWiderSigma * kWiderSigma;
+    return (1.0 - tail) * std::exp(-0.5 * r * r) + tail / wide * std::exp(-0.5 * r * r / wide);
+  };
+  double below = 0.0;
+  double above = 2.0 * kWiderSigma;
+  for (int i = 0; i < 40; ++i) {
+    const double middle = 0.5 * (below + above);
+    (height(middle) > 0.5 * height(0.0) ? below : above) = middle;
+  }
+  return (below + above) * sigma;
+}
+
 RimEstimate Average(const std::vector<Candidate>& found, double radius) {
   const auto best =
       std::min_element(found.begin(), found.end(), [](const Candidate& a, const Candidate& b) {
@@ -347,9 +362,10 @@ RimEstimate Average(const std::vector<Candidate>& found, double radius) {
   estimate.centre_sigma = std::sqrt(shift);
   const RimFit& fit = best->fit;
   estimate.kind = fit.kind;
-  // Variance of both Gaussians together, the wider one being 2.8 times as wide.
+  // Variance of both Gaussians together, somewhat less of the tail than there is.
   estimate.blur_sigma =
       std::exp(fit.rim[kLogSigma]) * std::sqrt(std::max(0.7, 1.0 + 2.5 * fit.rim[kTail]));
+  estimate.blur_fwhm = PointSpreadFwhm(std::exp(fit.rim[kLogSigma]), fit.rim[kTail]);
   std::vector<double> glass, ring, ferrule;
   for (const SectorVector& own : fit.sectors) {
     glass.push_back(own[kGlass]);

@@ -11,7 +11,6 @@ namespace endgrade::locate {
 namespace {
 
 constexpr double kWhite = 255.0;
-constexpr double kWider = 2.8;  // sigma of the wider Gaussian over that of the narrower
 constexpr float kLeastSharpening = 1e-3F;
 constexpr float kLeastLight = 1e-4F;
 constexpr double kLeastSpread = 0.02;  // of a ring's width over its mean
@@ -244,7 +243,7 @@ void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
   const auto narrow = static_cast<float>(1.0 / sigma);
   const auto bend = static_cast<float>(0.5 * sigma / radius_);
   const auto tail = static_cast<float>(rim[kTail]);
-  constexpr auto wider = static_cast<float>(kWider);
+  constexpr auto wider = static_cast<float>(kWiderSigma);
   const Light glass = LightOf(sector[kGlass], tone_exponent);
   const Light ferrule = LightOf(sector[kFerrule], tone_exponent);
   const bool ringed = kind_ != RingKind::kNone;

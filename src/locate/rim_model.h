@@ -44,6 +44,9 @@ enum SectorParameter : std::size_t {
 };
 using SectorVector = std::array<double, kSectorCount>;
 
+// Sigma of the wider Gaussian over that of the narrower.
+inline constexpr double kWiderSigma = 2.8;
+
 enum class RingKind { kNone, kDark, kBright };
 
 struct RimSector {

@@ -246,6 +246,7 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
   const double own = (level.factor > 1 ? 1.0 / 12.0 : 0.0) + 1.0 / 6.0;
   const double variance = found->blur_sigma * found->blur_sigma - own;
   rim.sigma_px = level.factor * std::sqrt(std::max(0.04, variance));
+  rim.fwhm_px = rim.sigma_px * found->blur_fwhm / found->blur_sigma;
   rim.step = found->ferrule_level - found->glass_level;
   rim.drawn = Drawn(*found, map, alignment.weights, radius);
   if (found->kind != RingKind::kNone) rim.ring_px = found->ring_width * level.factor;

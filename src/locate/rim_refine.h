@@ -12,6 +12,7 @@ struct Rim {
   double seen = 0;                // share of the whole rim where the common profile is found again
   double in_view = 0;             // share of the whole rim inside the picture
   double sigma_px = 0;            // of the blur
+  double fwhm_px = 0;             // of the spread of a point
   double step = 0;                // outside minus inside, luma units
   bool drawn = false;             // a line with the same brightness on both sides
   std::optional<double> ring_px;  // width of the adhesive ring

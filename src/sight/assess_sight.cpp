@@ -9,8 +9,6 @@
 namespace endgrade {
 namespace {
 
-constexpr double kFullWidth = 2.354820045;  // of a Gaussian, at half its height
-
 double LeastMustSee(const Limits& limits) {
   double least = 1e9;
   for (const Zone& zone : limits.zones) {
@@ -30,7 +28,7 @@ void NoteProblems(const SightInputs& in,
                   const std::vector<double>& clipped,
                   const SightOptions& options,
                   Quality* quality) {
-  const double seen_um = kFullWidth * quality->blur_sigma_um;
+  const double seen_um = quality->blur_fwhm_um;
   const double least = LeastMustSee(in.limits);
   if (least < 1e8 && seen_um > options.max_blur_over_must_see * least) {
     quality->problems.push_back({"out_of_focus",
@@ -93,6 +91,7 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
   Quality& quality = sight.quality;
   quality.stated_contrast = options.stated_contrast;
   quality.blur_sigma_um = in.fibre.blur_sigma_px * in.scale.um_per_px;
+  quality.blur_fwhm_um = in.fibre.blur_fwhm_px * in.scale.um_per_px;
   quality.noise =
       in.contrast.glass_level > 0 ? in.contrast.glass_noise / in.contrast.glass_level : 1.0;
   quality.rim_contrast = in.contrast.rim_contrast;

@@ -43,6 +43,7 @@ struct Picture {
     scale.um_per_px_uncertainty = 0.002;
     sight.assign(limits.zones.size(), {1.0, 0.5, 0.5});
     quality.blur_sigma_um = 0.4;
+    quality.blur_fwhm_um = 0.94;
     quality.stated_contrast = 0.3;
     quality.view_um = {240, 240};
   }

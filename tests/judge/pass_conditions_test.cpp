@@ -117,9 +117,9 @@ TEST(Pass, NamesEverythingThatIsTooSmallToSeeInOneSentence) {
 TEST(Advice, IsFinerPixelsThenFocusThenLight) {
   Picture picture("sm-upc");
   picture.sight[1] = {1.0, 3.4, 3.4};
-  picture.quality.blur_sigma_um = 0.5;  // 1.2 um wide at half height: fine for 2 um
+  picture.quality.blur_fwhm_um = 1.2;  // fine for 2 um
   EXPECT_THAT(picture.Judged().reasons[0].text, HasSubstr("more light"));
-  picture.quality.blur_sigma_um = 1.0;
+  picture.quality.blur_fwhm_um = 2.4;
   EXPECT_THAT(picture.Judged().reasons[0].text, HasSubstr("Focus again"));
   picture.scale.um_per_px = 1.2;
   EXPECT_THAT(picture.Judged().reasons[0].text, HasSubstr("one pixel is 1.20 um here"));

@@ -77,6 +77,7 @@ Drawn Draw(const DrawnFace& face) {
   const double radius_px = 62.5 / face.um_per_px;
   drawn.fibre.cladding = {centre, radius_px, radius_px, 0.0};
   drawn.fibre.blur_sigma_px = face.blur_um / face.um_per_px;
+  drawn.fibre.blur_fwhm_px = 2.3548 * drawn.fibre.blur_sigma_px;
   drawn.fibre.rim_in_view_fraction = drawn.fibre.rim_seen_fraction = 1.0;
   drawn.fibre.rim_step = face.ferrule - face.glass;
   if (face.core_radius_um > 0) {

@@ -74,6 +74,7 @@ FibreGrade CleanFibre(cv::Size picture, double um_per_px) {
   fibre.geometry.rim_in_view_fraction = 1;
   fibre.geometry.rim_seen_fraction = 0.98;
   fibre.geometry.blur_sigma_px = 1.2;
+  fibre.geometry.blur_fwhm_px = 2.8;
   fibre.scale.centre_px = centre;
   fibre.scale.um_from_px = cv::Matx22d(um_per_px, 0, 0, um_per_px);
   fibre.scale.um_per_px = um_per_px;
