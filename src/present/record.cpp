@@ -182,7 +182,8 @@ Json QualityJson(const Quality& quality, bool measured) {
           {"view_um",
            measured ? RoundedPair(quality.view_um.width, quality.view_um.height, kUmDecimals)
                     : Json(nullptr)},
-          {"stated_contrast", number(quality.stated_contrast, kShareDecimals)}};
+          {"stated_contrast", number(quality.stated_contrast, kShareDecimals)},
+          {"blur_fwhm_um", number(quality.blur_fwhm_um, kUmDecimals)}};
 }
 
 Json TimesJson(const StepTimes& times) {
