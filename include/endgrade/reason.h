@@ -83,6 +83,10 @@ inline constexpr std::array kReasonCodes = {
                "judge",
                "a count of scratches is at its limit, and one that stops at another may go on "
                "beneath it"},
+    ReasonCode{"scratch_or_lint",
+               ReasonEffect::kForbids,
+               "judge",
+               "what was taken for an allowed scratch may be lint, which would break a rule"},
     ReasonCode{"bad_limits", ReasonEffect::kForbids, "judge", "the limits are not fit to grade by"},
     ReasonCode{"bad_option", ReasonEffect::kForbids, "judge", "an option is outside its range"},
 

@@ -18,10 +18,9 @@ SizeRange Interval(double from_um, std::optional<double> to_um) {
   return interval;
 }
 
-bool IsAbout(const Rule& rule, const Limits& limits, const Feature& feature) {
+bool IsInItsZone(const Rule& rule, const Limits& limits, const Feature& feature) {
   if (feature.zone < 0 || static_cast<size_t>(feature.zone) >= limits.zones.size()) return false;
-  return rule.zone == limits.zones[static_cast<size_t>(feature.zone)].name &&
-         rule.LooksAt(feature.kind);
+  return rule.zone == limits.zones[static_cast<size_t>(feature.zone)].name;
 }
 
 }  // namespace
@@ -38,7 +37,13 @@ RuleCount CountRule(const Rule& rule,
   RuleCount count;
   for (size_t i = 0; i < features.size(); ++i) {
     const Feature& feature = features[i];
-    if (!IsAbout(rule, limits, feature)) continue;
+    if (!IsInItsZone(rule, limits, feature)) continue;
+    if (!rule.LooksAt(feature.kind)) {
+      const bool counts = feature.may_be_lint && rule.LooksAt(FeatureKind::kDefect) &&
+                          rule.size.Contains(feature.diameter_enclosing_um);
+      if (counts) ++count.may_be_lint;
+      continue;
+    }
     const double size_um = feature.size_um;
     if (rule.size.Contains(size_um)) {
       ++count.found;

@@ -31,6 +31,9 @@ struct RuleCount {
   // Whether a feature that `most` counts may hide another one: a scratch beneath a scratch.
   bool may_be_one_more = false;
 
+  // Scratches that may be lint, and would then be defects in the rule's range.
+  int may_be_lint = 0;
+
   std::vector<size_t> in_range;  // features that `found` counts, as indices
   std::vector<size_t> touching;  // features that `most` counts
   std::vector<size_t> unseen;    // features that only `most_unseen` counts

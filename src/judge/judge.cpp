@@ -95,6 +95,14 @@ Reason HiddenReason(const Rule& rule, const Limits& limits, const RuleCount& cou
               "or a higher magnification, would settle it."};
 }
 
+// A strip that is allowed as a scratch and would not be as a defect.
+Reason LintReason(const Rule& rule) {
+  return {"scratch_or_lint",
+          "A bright strip in zone " + rule.zone +
+              " looks like a scratch but may be lint, which would break the rule \"" +
+              RuleWords(rule) + "\". Clean the face and take the picture again: lint goes."};
+}
+
 // Marks on the features which rule they break.
 void MarkBroken(const Rule& rule,
                 const std::vector<size_t>& which,
@@ -161,6 +169,9 @@ RuleOutcome ApplyRule(size_t index,
   // Where none is allowed and none seen, there is none to hide another.
   if (outcome.met && allowed > 0 && count.found == allowed && count.may_be_one_more) {
     findings.forbid.push_back(HiddenReason(rule, limits, count));
+  }
+  if (outcome.met && count.may_be_lint > 0 && count.found + count.may_be_lint > allowed) {
+    findings.forbid.push_back(LintReason(rule));
   }
   if (outcome.met && count.most_unseen > std::max(allowed, count.most)) {
     findings.forbid.push_back(UnseenReason(rule, count, features));

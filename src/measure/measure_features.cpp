@@ -135,6 +135,17 @@ void MeasureLine(const Context& c, const Region& region, Feature* feature) {
   feature->centre_px = c.map.PxFromCell(middle);
 }
 
+// A scratch scatters light away from the lens; what is wide, short and half as bright again as its
+// surroundings reflects it, as lint does. Our choice, after faces that passed with lint on them.
+bool MayBeLint(const Feature& feature) {
+  constexpr double kLeastContrast = 0.5;
+  constexpr double kLeastWidthUm = 3.5;
+  constexpr double kMostSlender = 14.0;
+  return feature.kind == FeatureKind::kScratch && feature.contrast_peak >= kLeastContrast &&
+         feature.width_um && *feature.width_um >= kLeastWidthUm && feature.length_um &&
+         *feature.length_um <= kMostSlender * *feature.width_um;
+}
+
 // A scratch that was found as a region: short, or strong and crooked.
 bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* width_um) {
   const double seen_width = seen_area_um2 / std::max(shape.length_um, 1e-9);
@@ -252,6 +263,7 @@ std::vector<Feature> MeasureFeatures(const Frame& frame,
     if (feature.zone < 0) continue;  // wholly outside the contact zone: nothing is asked there
     const float background = AtCell(contrast.background, region.peak);
     feature.contrast_peak = region.depth / std::max(1.0, static_cast<double>(background));
+    feature.may_be_lint = MayBeLint(feature);
     feature.centre_um = scale.ToUm(feature.centre_px);
     feature.outline_px = Outline(context, region);
     MarkFlags(context, region, &feature);

@@ -63,6 +63,21 @@ TEST(Pass, NeedsNothingOfScratchesThatAreNotCounted) {
   EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
 }
 
+// mm-pc allows no defect over 30 um in zone D, and scratches of any size.
+TEST(Pass, NeedsAnAllowedScratchToBeOne) {
+  Picture picture("mm-pc");
+  picture.Add(kScratch, "D", 4.3, 1.0);
+  Feature& strip = picture.features[0];
+  strip.width_um = 4.3;
+  strip.length_um = 46;
+  strip.diameter_enclosing_um = 50;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  strip.may_be_lint = true;
+  ExpectUngradable(picture.Judged(), "scratch_or_lint", "Clean the face");
+  strip.diameter_enclosing_um = 25;  // lint of that size is allowed there
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+}
+
 TEST(Pass, ForgivesNoMoreThanTheStatedShare) {
   Picture picture("sm-upc");
   picture.sight[3].in_view_fraction = 0.995;
