@@ -23,8 +23,7 @@ struct RimEstimate {
   // level.
   RingKind kind = RingKind::kNone;
   double blur_sigma = 1;
-  double blur_fwhm =
-      2;  // of the spread of a point: less than that of a Gaussian where it has tails
+  double blur_fwhm = 2;  // of the spread of a point, full width at half maximum
   double ring_width = 0;
   double glass_level = 0;
   double ring_level = 0;

@@ -19,6 +19,22 @@ struct Reach {
   double across = 0, along = 0, middle = 0;
 };
 
+// The smallest upright rectangle around a spine.
+cv::Rect2d BoxOf(const std::vector<cv::Point2d>& spine) {
+  cv::Point2d low = spine.front();
+  cv::Point2d high = low;
+  for (const cv::Point2d& p : spine) {
+    low = {std::min(low.x, p.x), std::min(low.y, p.y)};
+    high = {std::max(high.x, p.x), std::max(high.y, p.y)};
+  }
+  return {low, high};
+}
+
+bool IsNear(cv::Point2d p, const cv::Rect2d& box, double reach) {
+  return p.x >= box.x - reach && p.x <= box.x + box.width + reach && p.y >= box.y - reach &&
+         p.y <= box.y + box.height + reach;
+}
+
 // Whether `end` lies beside the middle part of `other`. `direction`: of the line that ends, unit.
 bool LiesAt(cv::Point2d end, cv::Point2d direction, const Region& other, const Reach& reach) {
   if (Apart(end, other.spine.front()) <= reach.middle ||
@@ -42,22 +58,30 @@ bool LiesAt(cv::Point2d end, cv::Point2d direction, const Region& other, const R
 
 std::vector<bool> MayHideAnother(const ContrastMap& map, const std::vector<Region>& regions) {
   std::vector<bool> may(regions.size(), false);
-  for (size_t i = 0; i < regions.size(); ++i) {
+  std::vector<std::size_t> lines;
+  std::vector<cv::Rect2d> boxes;
+  for (std::size_t i = 0; i < regions.size(); ++i) {
+    if (!regions[i].is_line || regions[i].spine.empty()) continue;
+    lines.push_back(i);
+    boxes.push_back(BoxOf(regions[i].spine));
+  }
+  for (const std::size_t i : lines) {
     const Region& line = regions[i];
-    if (!line.is_line || line.spine.empty()) continue;
-    for (size_t j = 0; j < regions.size(); ++j) {
+    const cv::Point2d run = line.spine.back() - line.spine.front();
+    const cv::Point2d direction = run / std::max(1e-9, std::hypot(run.x, run.y));
+    for (std::size_t k = 0; k < lines.size(); ++k) {
+      const std::size_t j = lines[k];
+      if (i == j) continue;
       const Region& other = regions[j];
-      if (i == j || !other.is_line || other.spine.empty()) continue;
       const double both =
           0.5 * (line.line_width_cells + other.line_width_cells) + map.blur_sigma_cells;
       const Reach reach{both + kBesideUm / map.um_per_cell,
                         both + kBesideAlongUm / map.um_per_cell,
                         both + (kBesideUm + kMiddleUm) / map.um_per_cell};
-      const cv::Point2d run = line.spine.back() - line.spine.front();
-      const cv::Point2d direction = run / std::max(1e-9, std::hypot(run.x, run.y));
-      if (LiesAt(line.spine.front(), direction, other, reach) ||
-          LiesAt(line.spine.back(), direction, other, reach)) {
-        may[i] = may[j] = true;
+      for (const cv::Point2d& end : {line.spine.front(), line.spine.back()}) {
+        if (IsNear(end, boxes[k], reach.along) && LiesAt(end, direction, other, reach)) {
+          may[i] = may[j] = true;
+        }
       }
     }
   }
