@@ -4,6 +4,7 @@
 #include "cli/exit_codes.h"
 #include "cli/interrupt.h"
 #include "cli/overlay_names.h"
+#include "cli/picture_memory.h"
 #include "cli/results_file.h"
 #include "cli/run_in_order.h"
 #include "cli/tally.h"
@@ -155,6 +156,7 @@ class Emitter {
       if (auto error = file_->AppendLine(outcome.record)) return GiveUp(error->Text());
     }
     progress_.Show(tally_.Count());
+    TidyPictureMemory(tally_.Count());
     return true;
   }
 

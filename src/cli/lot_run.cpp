@@ -6,6 +6,7 @@
 #include "cli/inputs.h"
 #include "cli/limits_option.h"
 #include "cli/lot_progress.h"
+#include "cli/picture_memory.h"
 #include "lot/watch.h"
 
 #include <charconv>
@@ -204,6 +205,7 @@ LotRun RunOnce(const lot::Settings& settings,
                                SayUnreadable(*row);
                              }
                              progress.Show(done, all);
+                             TidyPictureMemory(done);
                              return !stop();
                            });
   progress.Clear();

@@ -21,6 +21,7 @@ constexpr std::size_t kMegabyte = std::size_t{1} << 20U;
 constexpr std::uintptr_t kHugePage = 2 * kMegabyte;
 constexpr std::size_t kPiece = 24 * kMegabyte;  // glibc takes no threshold above 32 MB
 constexpr std::size_t kPieces = 10;             // more than most runs will need
+constexpr std::size_t kTidyEvery = 50;          // pictures
 
 }  // namespace
 
@@ -42,9 +43,15 @@ void PreparePictureMemory() {
   for (char* piece : pieces) std::free(piece);
 }
 
+void TidyPictureMemory(std::size_t pictures_done) {
+  if (pictures_done % kTidyEvery == 0) malloc_trim(0);
+}
+
 #else
 
 void PreparePictureMemory() {}
+
+void TidyPictureMemory(std::size_t) {}
 
 #endif
 
