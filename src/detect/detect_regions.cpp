@@ -24,6 +24,7 @@ namespace {
 constexpr double kPartOfLine = 1.3;
 constexpr double kOtherSide = 0.7;  // of the line's depth
 constexpr double kLeastSideUm = 10.0;
+constexpr double kOwnSide = 0.7;  // of a region: on the line's own cells
 constexpr double kShortLineUm = 25.0;
 constexpr double kMostOfLine = 0.5;    // of a short line's length
 constexpr double kSlender = 2.5;       // length over width
@@ -72,6 +73,18 @@ bool IsTheThingItself(const Region& region, const Region& line, double um_per_ce
   return longest >= kMostOfLine * length && longest < kSlender * shortest;
 }
 
+// How much of a region lies on the line itself, not only in the band around it.
+double ShareOnLine(const Region& region, const Region& line) {
+  const cv::Rect box = cv::boundingRect(region.cells);
+  cv::Mat mask = cv::Mat::zeros(box.size(), CV_8UC1);
+  for (const cv::Point& cell : line.cells) {
+    if (box.contains(cell)) mask.at<uchar>(cell - box.tl()) = 1;
+  }
+  size_t on = 0;
+  for (const cv::Point& cell : region.cells) on += mask.at<uchar>(cell - box.tl());
+  return static_cast<double>(on) / static_cast<double>(region.cells.size());
+}
+
 bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_cell) {
   if (lines.lines.empty()) return false;
   const auto [band, share] = BandShare(region, lines.bands);
@@ -82,7 +95,9 @@ bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_c
   const bool opposite = region.depth * line.depth < 0;
   if (opposite && std::abs(region.depth) > kOtherSide * std::abs(line.depth) &&
       LongestSide(region) > kLeastSideUm / um_per_cell) {
-    return false;
+    // Upon the line itself, it is what is left of the side that was measured with it: light from
+    // one side strikes glass and ferrule differently.
+    return ShareOnLine(region, line) >= kOwnSide;
   }
   const double strength = share < 0.9 ? kFringeOfLine : kPartOfLine;
   return std::abs(region.depth) < strength * std::abs(line.depth);

@@ -18,6 +18,7 @@ namespace {
 constexpr double kNarrowest = 0.1;       // cells
 constexpr double kTwoSidesShare = 0.35;  // least height of the weaker side over the stronger's
 constexpr double kTwoSidesGain = 0.5;    // of the error, or a single bar explains it
+constexpr double kStepTold = 0.25;       // of the line's height: of a step from side to side
 constexpr int kFollowCells = 21;         // window along the line for the level of its sides
 
 // Cumulative normal distribution from a table, straight between entries: 1e-6 off at most.
@@ -332,12 +333,13 @@ double LineProfile::ModelAt(double offset_cells, double blur_cells) const {
          right_amplitude * Bar(x - 0.5 * half, half, blur_cells);
 }
 
-LineProfile MeasureProfile(const cv::Mat& residual,
-                           const std::vector<cv::Point2d>& spine,
-                           double blur_cells,
-                           double half_width_cells) {
+namespace {
+
+LineProfile MeasureWithin(double half_width_cells,
+                          const cv::Mat& residual,
+                          const std::vector<cv::Point2d>& spine,
+                          double blur) {
   LineProfile profile;
-  const double blur = std::max(0.5, blur_cells);
   ReadAcross(residual, spine, half_width_cells, &profile);
   const double widest = 1.4 * half_width_cells;
   std::vector<double> widths;
@@ -361,6 +363,24 @@ LineProfile MeasureProfile(const cv::Mat& residual,
   profile.right_amplitude = fits.best.right;
   profile.peak = PeakOf(profile, blur);
   WeighWidths(fits, widths, blur, &profile);
+  return profile;
+}
+
+}  // namespace
+
+LineProfile MeasureProfile(const cv::Mat& residual,
+                           const std::vector<cv::Point2d>& spine,
+                           double blur_cells,
+                           double half_width_cells) {
+  const double blur = std::max(0.5, blur_cells);
+  LineProfile profile = MeasureWithin(half_width_cells, residual, spine, blur);
+  // A step from one side to the other may be the line's own other half, wider than the window.
+  if (std::abs(profile.side_step) > kStepTold * std::abs(profile.peak)) {
+    LineProfile wider = MeasureWithin(2.0 * half_width_cells, residual, spine, blur);
+    const bool both_sides = wider.amplitude * wider.right_amplitude < 0;
+    const bool no_step = std::abs(wider.side_step) <= kStepTold * std::abs(wider.peak);
+    if (both_sides && no_step) return wider;
+  }
   return profile;
 }
 

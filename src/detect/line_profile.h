@@ -28,7 +28,8 @@ struct LineProfile {
 };
 
 // Averages along the whole spine, samples held within three robust sigma at each offset so that
-// specks on the line weigh little.
+// specks on the line weigh little. Looks half_width_cells to either side, and twice as far where a
+// step between the sides turns out to be a bright half and a dark one of a wide scratch.
 [[nodiscard]] LineProfile MeasureProfile(const cv::Mat& residual,
                                          const std::vector<cv::Point2d>& spine,
                                          double blur_cells,
