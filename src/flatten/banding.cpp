@@ -18,6 +18,11 @@ constexpr double kLeastTimes = 2.5;  // the usual offset over what noise makes o
 constexpr double kLeastTimesAcross = 3.0;
 constexpr double kMostTimes = 3.0;   // an offset over the usual one
 constexpr double kMostShare = 0.03;  // the usual offset over the glass's brightness
+// Stronger ones might be the lay of a polish: they must be the same to the left of the fibre and to
+// its right, row by row, which nothing on a face is.
+constexpr double kMostStrongShare = 0.1;
+constexpr double kLeastAlike = 0.8;  // correlation
+constexpr double kOutsideRimUm = 6.0;
 constexpr float kSigmaOfMad = 1.4826F;
 constexpr double kMedianError = 1.2533;  // of a Gaussian's median, over sigma / sqrt(count)
 
@@ -50,8 +55,7 @@ struct Offsets {
 // Takes in some rows of cells after those that it has.
 class RowOffsets {
  public:
-  RowOffsets(int rows, double rim_um, double noise)
-      : ring_{kAroundCoreUm, rim_um - kWithinRimUm}, noise_(noise) {
+  RowOffsets(int rows, const Ring& ring, double noise) : ring_(ring), noise_(noise) {
     medians_.reserve(static_cast<size_t>(rows));
     told_.reserve(static_cast<size_t>(rows));
   }
@@ -101,34 +105,72 @@ Offsets RowOffsets::Read() const {
   return offsets;
 }
 
-Offsets OffsetsOfRows(const ContrastMap& map) {
-  RowOffsets offsets(map.residual.rows, map.cladding_radius_um, map.glass_noise);
-  offsets.Add(map.residual, map.radius_um);
+Ring GlassOf(const ContrastMap& map) {
+  return {kAroundCoreUm, map.cladding_radius_um - kWithinRimUm};
+}
+
+Ring FerruleOf(const ContrastMap& map) {
+  return {map.cladding_radius_um + kOutsideRimUm, map.outer_um};
+}
+
+// Of the columns named.
+Offsets OffsetsOfRows(const ContrastMap& map, const Ring& ring, cv::Range columns) {
+  RowOffsets offsets(map.residual.rows, ring, map.glass_noise);
+  offsets.Add(map.residual.colRange(columns), map.radius_um.colRange(columns));
   return offsets.Read();
 }
 
 // Some columns at a time are turned into rows: turned whole, both maps cost their memory again.
-Offsets OffsetsOfColumns(const ContrastMap& map) {
+// Of the rows named.
+Offsets OffsetsOfColumns(const ContrastMap& map, const Ring& ring, cv::Range rows) {
   constexpr int kColumns = 32;
-  RowOffsets offsets(map.residual.cols, map.cladding_radius_um, map.glass_noise);
+  RowOffsets offsets(map.residual.cols, ring, map.glass_noise);
   cv::Mat residual;
   cv::Mat radius_um;
   for (int x = 0; x < map.residual.cols; x += kColumns) {
     const cv::Range columns(x, std::min(x + kColumns, map.residual.cols));
-    cv::transpose(map.residual.colRange(columns), residual);
-    cv::transpose(map.radius_um.colRange(columns), radius_um);
+    cv::transpose(map.residual(rows, columns), residual);
+    cv::transpose(map.radius_um(rows, columns), radius_um);
     offsets.Add(residual, radius_um);
   }
   return offsets.Read();
 }
 
+double Correlation(const std::vector<float>& a, const std::vector<float>& b) {
+  double aa = 0;
+  double ab = 0;
+  double bb = 0;
+  for (size_t i = 0; i < a.size(); ++i) {
+    aa += static_cast<double>(a[i]) * static_cast<double>(a[i]);
+    ab += static_cast<double>(a[i]) * static_cast<double>(b[i]);
+    bb += static_cast<double>(b[i]) * static_cast<double>(b[i]);
+  }
+  return aa > 0 && bb > 0 ? ab / std::sqrt(aa * bb) : 0.0;
+}
+
+// Whether both sides of the ferrule, left and right of the fibre or over and under it, tell the
+// same offsets.
+bool SidesAgree(const ContrastMap& map, bool by_row) {
+  const Ring ferrule = FerruleOf(map);
+  const auto along = by_row ? map.centre_cell.x : map.centre_cell.y;
+  const int all = by_row ? map.residual.cols : map.residual.rows;
+  const int middle = std::clamp(cvRound(along), 0, all);
+  const cv::Range before(0, middle);
+  const cv::Range after(middle, all);
+  const auto read = by_row ? OffsetsOfRows : OffsetsOfColumns;
+  return Correlation(read(map, ferrule, before).of_row, read(map, ferrule, after).of_row) >=
+         kLeastAlike;
+}
+
 // The noise of a cell holds the bands themselves: offsets the other way are the better measure
 // where they are less than noise should make them.
-bool AreBands(const Offsets& offsets, const Offsets& across, double glass_level) {
+bool AreBands(const ContrastMap& map, const Offsets& offsets, const Offsets& across, bool by_row) {
   const bool over_noise = offsets.usual > kLeastTimes * offsets.by_noise;
   const bool one_way =
       offsets.usual > offsets.by_noise && offsets.usual > kLeastTimesAcross * across.usual;
-  return (over_noise || one_way) && offsets.usual < kMostShare * glass_level;
+  if (!over_noise && !one_way) return false;
+  if (offsets.usual < kMostShare * map.glass_level) return true;
+  return offsets.usual < kMostStrongShare * map.glass_level && SidesAgree(map, by_row);
 }
 
 float Held(float offset, double usual) {
@@ -140,10 +182,11 @@ float Held(float offset, double usual) {
 
 bool TakeOffBanding(ContrastMap* map) {
   if (map->residual.empty() || map->glass_noise <= 0) return false;
-  const Offsets rows = OffsetsOfRows(*map);
-  const Offsets columns = OffsetsOfColumns(*map);
-  const bool by_row = AreBands(rows, columns, map->glass_level);
-  const bool by_column = AreBands(columns, rows, map->glass_level);
+  const Ring glass = GlassOf(*map);
+  const Offsets rows = OffsetsOfRows(*map, glass, cv::Range(0, map->residual.cols));
+  const Offsets columns = OffsetsOfColumns(*map, glass, cv::Range(0, map->residual.rows));
+  const bool by_row = AreBands(*map, rows, columns, true);
+  const bool by_column = AreBands(*map, columns, rows, false);
   if (!by_row && !by_column) return false;
   for (int y = 0; y < map->residual.rows; ++y) {
     auto* residual = map->residual.ptr<float>(y);

@@ -160,6 +160,23 @@ TEST(DetectRegions, MeasuresAWideScratchWithABrightAndADarkHalfAcrossBoth) {
   EXPECT_NEAR(features[0].size_um, 6.8, features[0].size_uncertainty_um);
 }
 
+// Glass and ferrule throw the light back differently: each half differs from end to end, too, and
+// the dark one alone lies outside the zone that the scratch reaches into.
+TEST(DetectRegions, MeasuresAWideTwoSidedScratchAlongTheRimAcrossBothSides) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = {{{54.8, -70}, {54.8, 70}, 4.2, 0.25}, {{59.0, -70}, {59.0, 70}, 4.2, -0.25}};
+  const std::vector<Feature> features = Find(face);
+  const auto widest =
+      std::max_element(features.begin(), features.end(), [](const Feature& a, const Feature& b) {
+        return a.size_um < b.size_um;
+      });
+  ASSERT_NE(widest, features.end());
+  EXPECT_EQ(widest->kind, FeatureKind::kScratch);
+  EXPECT_NEAR(widest->size_um, 8.4, widest->size_uncertainty_um);
+  EXPECT_EQ(widest->zone, 1);  // B;
+}
+
 TEST(DetectRegions, KeepsWideScratchesThatCrossApart) {
   test::DrawnFace face;
   face.core_radius_um = 0;
