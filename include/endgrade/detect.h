@@ -46,6 +46,8 @@ struct Region {
   // focus, small for a shadow of something far out of it.
   double edge_sharpness = 1.0;
 
+  bool no_scratch = false;  // a hair or a crack, told by its course or its flanks: never a scratch
+
   // A line: found by the line search. Its middle line, cells, in order; its width corrected for
   // blur, and that width's expanded uncertainty (k = 2).
   bool is_line = false;

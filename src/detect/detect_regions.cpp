@@ -1,3 +1,4 @@
+#include "detect/bent_strokes.h"
 #include "detect/faint.h"
 #include "detect/fine_border.h"
 #include "detect/gather.h"
@@ -285,7 +286,8 @@ std::optional<std::string> DetectOptions::Problem() const {
 Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& options) {
   Detection detection;
   if (contrast.level.empty()) return detection;
-  cv::Mat residual = contrast.residual;  // copied once a line is taken out of it
+  cv::Mat residual = contrast.residual.clone();
+  std::vector<Region> strokes = TakeOutBentStrokes(contrast, &residual);
   const LinesFound lines = SearchLines(contrast, options, &residual);
   const double rim_share = FringeShare(contrast);
   detection.without_lines = residual;
@@ -296,6 +298,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   std::erase_if(specks, [&](const Region& region) {
     return IsPartOfLine(region, lines, contrast.um_per_cell);
   });
+  for (Region& stroke : strokes) specks.push_back(std::move(stroke));
   std::vector<Region> scratches;
   std::vector<Region> rims;
   cv::Mat mask;

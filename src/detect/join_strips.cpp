@@ -267,9 +267,11 @@ Region Together(const std::vector<const Region*>& parts, cv::Size size, int reac
     if (std::abs(part->depth) > std::abs(whole.depth)) whole = *part;
   }
   std::vector<cv::Point> cells;
+  bool no_scratch = false;
   for (const Region* part : parts) {
     cells.insert(cells.end(), part->cells.begin(), part->cells.end());
     whole.snr = std::max(whole.snr, part->snr);
+    no_scratch = no_scratch || part->no_scratch;
   }
   const cv::Point spread(reach, reach);
   const cv::Rect inner = cv::boundingRect(cells);
@@ -284,6 +286,7 @@ Region Together(const std::vector<const Region*>& parts, cv::Size size, int reac
   cv::findNonZero(mask, whole.cells);
   for (cv::Point& cell : whole.cells) cell += box.tl();
   whole.edge.assign(whole.cells.begin(), whole.cells.end());
+  whole.no_scratch = no_scratch;
   whole.is_line = false;
   whole.spine.clear();
   whole.rimmed = false;

@@ -326,6 +326,32 @@ double LengthOf(const std::vector<cv::Point2d>& line) {
   return length;
 }
 
+double Straying(const std::vector<cv::Point2d>& spine) {
+  const std::vector<cv::Point2d> points = Resample(spine, 2.0);
+  if (points.size() < 6) return 0.0;
+  const cv::Point2d run = points.back() - points.front();
+  const double length = std::max(1e-9, std::hypot(run.x, run.y));
+  cv::Matx33d normal = cv::Matx33d::zeros();
+  cv::Vec3d right(0, 0, 0);
+  std::vector<cv::Vec3d> rows;
+  std::vector<double> offsets;
+  for (const cv::Point2d& p : points) {
+    const cv::Point2d from = p - points.front();
+    const double t = from.dot(run) / (length * length);
+    rows.emplace_back(1.0, t, t * t);
+    offsets.push_back((from.x * run.y - from.y * run.x) / length);
+    normal += rows.back() * rows.back().t();
+    right += offsets.back() * rows.back();
+  }
+  cv::Vec3d fit;
+  if (!cv::solve(normal, right, fit, cv::DECOMP_CHOLESKY)) return 0.0;
+  double most = 0;
+  for (size_t i = 0; i < rows.size(); ++i) {
+    most = std::max(most, std::abs(offsets[i] - rows[i].dot(fit)));
+  }
+  return most;
+}
+
 double LineTrace::Length() const { return LengthOf(spine); }
 
 LineTrace TraceLine(const cv::Mat& score,

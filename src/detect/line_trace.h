@@ -13,6 +13,10 @@ namespace endgrade {
 // Along a polyline.
 [[nodiscard]] double LengthOf(const std::vector<cv::Point2d>& line);
 
+// How far a line strays from the parabola, end to end, that fits it best: a scratch is drawn by one
+// stroke, a crack goes its own way.
+[[nodiscard]] double Straying(const std::vector<cv::Point2d>& line);
+
 struct LineTrace {
   std::vector<cv::Point2d> spine;  // in order, about a block apart, in cells of the score map
   double mean_score = 0;           // along the spine

@@ -170,7 +170,7 @@ bool LiesOnFerrule(const ContrastMap& map, const Region& region) {
 }  // namespace
 
 bool TellScratchByShape(const ContrastMap& map, const cv::Mat& residual, Region* region) {
-  if (region->is_line || region->cells.empty()) return false;
+  if (region->is_line || region->no_scratch || region->cells.empty()) return false;
   const cv::RotatedRect box = cv::minAreaRect(region->cells);
   const double longest = static_cast<double>(std::max(box.size.width, box.size.height));
   const double longest_um = longest * map.um_per_cell;

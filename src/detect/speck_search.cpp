@@ -157,6 +157,7 @@ bool MayBeRimOf(const ContrastMap& map, const Region& rim, const Region& body) {
 void Absorb(Region&& from, Region* into) {
   into->cells.insert(into->cells.end(), from.cells.begin(), from.cells.end());
   into->edge.insert(into->edge.end(), from.edge.begin(), from.edge.end());
+  into->no_scratch = into->no_scratch || from.no_scratch;
   into->rimmed = into->rimmed || from.rimmed || from.depth * into->depth < 0;
   into->smoothing_cells = std::max(into->smoothing_cells, from.smoothing_cells);
   into->snr = std::max(into->snr, from.snr);

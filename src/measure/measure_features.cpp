@@ -58,23 +58,20 @@ float AtCell(const cv::Mat& image, cv::Point2d cell) {
   return image.at<float>(y, x);
 }
 
-// A closed outline around the region's cells, in picture pixels.
+// A closed outline around the region's cells, in picture pixels. A region may be in several parts
+// that are near one another: it is widened until one outline goes round all of them.
 std::vector<cv::Point2d> Outline(const Context& c, const Region& region) {
-  int left = region.cells[0].x, right = left, top = region.cells[0].y, bottom = top;
-  for (const cv::Point& cell : region.cells) {
-    left = std::min(left, cell.x);
-    right = std::max(right, cell.x);
-    top = std::min(top, cell.y);
-    bottom = std::max(bottom, cell.y);
-  }
-  constexpr int kMargin = 2;
-  cv::Mat mask =
-      cv::Mat::zeros(bottom - top + 1 + 2 * kMargin, right - left + 1 + 2 * kMargin, CV_8UC1);
-  const cv::Point shift(left - kMargin, top - kMargin);
+  constexpr int kWidest = 16;  // cells
+  constexpr int kMargin = kWidest + 1;
+  const cv::Rect box = cv::boundingRect(region.cells);
+  cv::Mat mask = cv::Mat::zeros(box.height + 2 * kMargin, box.width + 2 * kMargin, CV_8UC1);
+  const cv::Point shift = box.tl() - cv::Point(kMargin, kMargin);
   for (const cv::Point& cell : region.cells) mask.at<uchar>(cell - shift) = 255;
-  cv::dilate(mask, mask, cv::Mat::ones(3, 3, CV_8UC1));
   std::vector<std::vector<cv::Point>> contours;
-  cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_SIMPLE, shift);
+  for (int i = 0; i < kWidest && contours.size() != 1; ++i) {
+    cv::dilate(mask, mask, cv::Mat::ones(3, 3, CV_8UC1));
+    cv::findContours(mask, contours, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_SIMPLE, shift);
+  }
   const auto longest =
       std::max_element(contours.begin(), contours.end(), [](const auto& a, const auto& b) {
         return std::abs(cv::contourArea(a)) < std::abs(cv::contourArea(b));
@@ -199,7 +196,7 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   feature->centre_px = c.scale.ToPx(shape.centre_um);
   double thin_width = 0;
   double sensitivity = disc.sensitivity;
-  if (IsThin(shape, seen_area, blur_um, &thin_width)) {
+  if (!region.no_scratch && IsThin(shape, seen_area, blur_um, &thin_width)) {
     feature->kind = FeatureKind::kScratch;
     feature->size_um = thin_width;
     feature->width_um = thin_width;

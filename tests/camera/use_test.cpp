@@ -26,6 +26,14 @@ SceneDescription CleanScene() {
   return scene;
 }
 
+// Drawn once: most tests begin with it. A copy of its pixels, to be changed at will.
+Frame CleanFrame() {
+  static const Frame kDrawn = FrameOf(CleanScene());
+  Frame frame = kDrawn;
+  frame.luma = kDrawn.luma.clone();
+  return frame;
+}
+
 cv::Point2d PxOf(cv::Point2d um) {
   return {0.5 * (1100 - 1) + um.x / kUmPerPx, 0.5 * (1000 - 1) + um.y / kUmPerPx};
 }
@@ -132,7 +140,7 @@ SceneFeature Speck(cv::Point2d at_um, double diameter_um) {
 }
 
 TEST(UseCamera, ACleanFacePassesWithAProfileThatKnowsNoDirt) {
-  const Grade grade = Graded(FrameOf(CleanScene()), PlainProfile());
+  const Grade grade = Graded(CleanFrame(), PlainProfile());
   EXPECT_EQ(grade.verdict, Verdict::kPass);
   ASSERT_TRUE(grade.camera);
   EXPECT_EQ(grade.camera->id, "bench-scope");
@@ -244,7 +252,7 @@ TEST(UseCamera, AShadowThatIsGoneIsNotDividedOutAndThatIsSaid) {
   const Shadow soft{{-25, 20}, 9, 0.12};
   CameraProfile profile = PlainProfile();
   profile.dirt = {Divided(soft)};
-  const Grade grade = Graded(FrameOf(CleanScene()), profile);
+  const Grade grade = Graded(CleanFrame(), profile);
   EXPECT_EQ(grade.verdict, Verdict::kPass);
   EXPECT_TRUE(HasCode(grade.warnings, "camera_changed"));
   EXPECT_TRUE(grade.camera->removed.empty());
@@ -253,7 +261,7 @@ TEST(UseCamera, AShadowThatIsGoneIsNotDividedOutAndThatIsSaid) {
 TEST(UseCamera, TheFlatFieldIsDividedOut) {
   CameraProfile profile = PlainProfile();
   profile.flat = FlatField{{0.2, -0.1, 0, 0, -0.2, 0}};
-  Frame frame = FrameOf(CleanScene());
+  Frame frame = CleanFrame();
   for (int y = 0; y < frame.luma.rows; ++y) {
     for (int x = 0; x < frame.luma.cols; ++x) {
       auto& value = frame.luma.at<std::uint8_t>(y, x);
@@ -267,7 +275,7 @@ TEST(UseCamera, TheFlatFieldIsDividedOut) {
   ASSERT_TRUE(GradeFrame(frame, *FindLimits("sm-upc"), options, &flat).ok());
   Workings plain;
   options.camera = std::make_shared<const CameraProfile>(PlainProfile());
-  ASSERT_TRUE(GradeFrame(FrameOf(CleanScene()), *FindLimits("sm-upc"), options, &plain).ok());
+  ASSERT_TRUE(GradeFrame(CleanFrame(), *FindLimits("sm-upc"), options, &plain).ok());
   ASSERT_EQ(flat.contrast.level.size(), plain.contrast.level.size());
   cv::Mat apart;
   cv::absdiff(flat.contrast.level, plain.contrast.level, apart);
@@ -278,7 +286,7 @@ TEST(UseCamera, TheFlatFieldIsDividedOut) {
 TEST(UseCamera, AProfileOfAnotherMagnificationForbidsAPass) {
   CameraProfile profile = PlainProfile();
   profile.um_per_px = {1.05 * kUmPerPx, 0.003};
-  const Grade grade = Graded(FrameOf(CleanScene()), profile);
+  const Grade grade = Graded(CleanFrame(), profile);
   EXPECT_EQ(grade.verdict, Verdict::kUngradable);
   ASSERT_TRUE(HasCode(grade.reasons, "cladding_size"));
   EXPECT_THAT(grade.reasons, Contains(Field(&Reason::text, HasSubstr("camera profile"))));
@@ -289,7 +297,7 @@ TEST(UseCamera, AProfileOfAnotherPictureSizeIsAnErrorThatNamesBoth) {
   profile.picture_px = {1920, 1080};
   GradeOptions options;
   options.camera = std::make_shared<const CameraProfile>(profile);
-  const auto grade = GradeFrame(FrameOf(CleanScene()), *FindLimits("sm-upc"), options);
+  const auto grade = GradeFrame(CleanFrame(), *FindLimits("sm-upc"), options);
   ASSERT_FALSE(grade.ok());
   EXPECT_THAT(grade.error().Text(), HasSubstr("1100 x 1000"));
   EXPECT_THAT(grade.error().Text(), HasSubstr("1920 x 1080"));

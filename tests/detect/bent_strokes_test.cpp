@@ -1,0 +1,110 @@
+#include "detect/bent_strokes.h"
+
+#include "endgrade/measure.h"
+#include "tests/support/drawn_face.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+struct Found {
+  std::vector<Region> strokes;
+  std::vector<Feature> features;
+};
+
+Found Search(const test::DrawnFace& face) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const test::Drawn drawn = test::Draw(face);
+  const ContrastMap map = test::FlattenDrawn(drawn, limits);
+  cv::Mat residual = map.residual.clone();
+  Found found;
+  found.strokes = TakeOutBentStrokes(map, &residual);
+  found.features =
+      MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
+  return found;
+}
+
+// Straight pieces from point to point.
+std::vector<test::DrawnLine> Stroke(const std::vector<cv::Point2d>& points,
+                                    double width_um,
+                                    double contrast) {
+  std::vector<test::DrawnLine> pieces;
+  for (size_t i = 1; i < points.size(); ++i) {
+    pieces.push_back({points[i - 1], points[i], width_um, contrast});
+  }
+  return pieces;
+}
+
+TEST(TakeOutBentStrokes, TakesACrackWhole) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = Stroke({{-35, 12}, {-12, 20}, {6, 8}, {35, 16}}, 1.2, -0.5);
+  const Found found = Search(face);
+  EXPECT_EQ(found.strokes.size(), 1U);
+  ASSERT_EQ(found.features.size(), 1U);
+  EXPECT_EQ(found.features[0].kind, FeatureKind::kDefect);
+  EXPECT_NEAR(found.features[0].size_um, 70.0, 4.0);
+}
+
+size_t NumScratches(const Found& found) {
+  return static_cast<size_t>(
+      std::count_if(found.features.begin(), found.features.end(), [](const Feature& f) {
+        return f.kind == FeatureKind::kScratch;
+      }));
+}
+
+double LargestDefect(const Found& found) {
+  double largest = 0;
+  for (const Feature& f : found.features) {
+    if (f.kind == FeatureKind::kDefect) largest = std::max(largest, f.size_um);
+  }
+  return largest;
+}
+
+// A bright middle between dark flanks. By itself each piece would be a wide scratch, or two.
+TEST(TakeOutBentStrokes, TakesAHairWithItsFlanksAcrossTheRim) {
+  const std::vector<cv::Point2d> bent = {{5, 20}, {28, 22}, {40, 38}, {58, 48}, {66, 76}};
+  const std::vector<cv::Point2d> straight = {{0, -20}, {40, -85}};
+  for (const auto& points : {bent, straight}) {
+    test::DrawnFace face;
+    face.core_radius_um = 0;
+    face.lines = Stroke(points, 7.0, -0.45);
+    for (const test::DrawnLine& middle : Stroke(points, 3.0, 1.6)) face.lines.push_back(middle);
+    const Found found = Search(face);
+    const cv::Point2d run = points.back() - points.front();
+    EXPECT_NEAR(LargestDefect(found), std::hypot(run.x, run.y) + 7.0, 12.0);
+    EXPECT_EQ(NumScratches(found), 0U);
+  }
+}
+
+TEST(TakeOutBentStrokes, LeavesScratchesThatBendOrCrossNearTheirEnds) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = {{{-45, 25}, {20, 25}, 1.2, -0.4}, {{6, 16}, {40, 41}, 1.2, -0.4}};
+  EXPECT_TRUE(Search(face).strokes.empty());
+
+  std::vector<cv::Point2d> arc;
+  for (double angle = -0.35; angle <= 0.351; angle += 0.05) {
+    arc.emplace_back(110 * std::sin(angle), 120 - 110 * std::cos(angle));
+  }
+  test::DrawnFace bent;
+  bent.core_radius_um = 0;
+  bent.lines = Stroke(arc, 1.2, -0.4);
+  EXPECT_TRUE(Search(bent).strokes.empty());
+}
+
+// Cut at the rim, a straight scratch is still a scratch; so is one that specks lie on.
+TEST(TakeOutBentStrokes, LeavesAStraightScratchThatIsStrong) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = {{{-30, -80}, {40, 90}, 3.0, -0.6}};
+  face.discs = {{{0, -7}, 4.0, -0.6}, {{12, 22}, 3.0, 0.8}};
+  EXPECT_TRUE(Search(face).strokes.empty());
+}
+
+}  // namespace
+}  // namespace endgrade
