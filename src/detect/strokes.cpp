@@ -168,7 +168,7 @@ double ShareAlongRim(const ContrastMap& map, const std::vector<cv::Point2d>& lin
   for (const cv::Point2d& p : line) {
     const auto radius = static_cast<double>(map.radius_um.at<float>(cvRound(p.y), cvRound(p.x)));
     beside += std::abs(radius - map.cladding_radius_um) < kBesideRimUm ||
-              (map.core_radius_um > 0 && std::abs(radius - map.core_radius_um) < 2.0);
+              (map.core_radius_um > 0 && std::abs(radius - map.core_radius_um) < kBesideCoreUm);
   }
   return static_cast<double>(beside) / static_cast<double>(line.size());
 }
