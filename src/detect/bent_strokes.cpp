@@ -1,5 +1,6 @@
 #include "detect/bent_strokes.h"
 
+#include "detect/direction.h"
 #include "detect/line_trace.h"
 #include "detect/sample.h"
 #include "detect/sharpening.h"
@@ -40,11 +41,6 @@ constexpr double kFlankShare = 0.35;   // of the middle and its flanks the weake
 constexpr double kFlankedShare = 0.6;  // of the length
 
 constexpr double kBorderShare = 0.35;  // of the greatest height beside it
-
-cv::Point2d Unit(cv::Point2d v) {
-  const double length = std::hypot(v.x, v.y);
-  return length > 0 ? v * (1.0 / length) : cv::Point2d(1, 0);
-}
 
 // The ends of the straight pieces that make up the line, as nearly as a crack's legs are straight.
 std::vector<cv::Point2d> CornersOf(const ContrastMap& map, const std::vector<cv::Point2d>& line) {

@@ -1,5 +1,6 @@
 #include "detect/gather.h"
 
+#include "detect/direction.h"
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
 
@@ -21,11 +22,6 @@ struct End {
   cv::Point2d at;
   cv::Point2d outwards;
 };
-
-cv::Point2d Unit(cv::Point2d v) {
-  const double length = std::hypot(v.x, v.y);
-  return length > 0 ? v * (1.0 / length) : cv::Point2d(1, 0);
-}
 
 // Both ends, their directions taken over the last `reach` cells.
 std::array<End, 2> EndsOf(const Region& line, double reach) {

@@ -1,5 +1,6 @@
 #include "detect/line_leftovers.h"
 
+#include "detect/direction.h"
 #include "detect/line_trace.h"
 
 #include <opencv2/imgproc.hpp>
@@ -20,11 +21,6 @@ constexpr double kLeastOn = 0.8;        // share of the cells that lie on the li
 constexpr double kTailWeaker = 0.75;
 constexpr double kTailLeastSlender = 1.4;
 constexpr double kTailLargestUm = 10.0;
-
-cv::Point2d Unit(cv::Point2d v) {
-  const double length = std::hypot(v.x, v.y);
-  return length > 0 ? v * (1.0 / length) : v;
-}
 
 // A line's middle, gone on straight past its ends.
 struct Course {

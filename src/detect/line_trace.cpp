@@ -1,6 +1,7 @@
 #include "detect/line_trace.h"
 
 #include "core/wide.h"
+#include "detect/direction.h"
 #include "flatten/cell_grid.h"
 
 #include <opencv2/core.hpp>
@@ -23,11 +24,6 @@ constexpr int kMostMisses = 3;          // blocks in a row that may be missing
 constexpr double kMostTurn = 0.22;      // radians a block
 constexpr int kMostCrossed = 12;        // blocks that may lie in the bands of other lines
 constexpr int kMostBlocks = 400;
-
-cv::Point2d Unit(cv::Point2d v) {
-  const double length = std::hypot(v.x, v.y);
-  return length > 0 ? v * (1.0 / length) : cv::Point2d(1, 0);
-}
 
 cv::Point2d Left(cv::Point2d d) { return {d.y, -d.x}; }
 

@@ -1,5 +1,7 @@
 #include "detect/stroke_chains.h"
 
+#include "detect/direction.h"
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -13,11 +15,6 @@ constexpr double kNearGap = 1.2;
 constexpr double kGapWideUm = 4.0;     // width of the wider of two that are one
 constexpr double kMostTurnDeg = 40.0;  // from one to the other, and to the gap between them
 constexpr double kEndUm = 8.0;         // over which an end's direction is taken
-
-cv::Point2d Unit(cv::Point2d v) {
-  const double length = std::hypot(v.x, v.y);
-  return length > 0 ? v * (1.0 / length) : cv::Point2d(1, 0);
-}
 
 // One end of a stroke, and the direction in which the stroke leaves it.
 struct End {
