@@ -97,7 +97,7 @@ Result<AdviceTable> ReadAdvice(const fs::path& path) {
   const toml::parse_result parsed = toml::parse(*bytes, path.string());
   if (!parsed) {
     mistakes.Add(static_cast<int>(parsed.error().source().begin.line),
-                 "not valid TOML: " + std::string(parsed.error().description()),
+                 "not valid TOML: " + WordsOf(parsed.error()),
                  "Check brackets, quotes and the equals sign on and above this line");
     return errors.front();
   }

@@ -248,7 +248,7 @@ Result<CameraProfile> ReadCameraProfile(const std::filesystem::path& path) {
   CameraProfile profile;
   if (!parsed) {
     mistakes.Add(static_cast<int>(parsed.error().source().begin.line),
-                 "not valid TOML: " + std::string(parsed.error().description()),
+                 "not valid TOML: " + WordsOf(parsed.error()),
                  "Check brackets, quotes and the equals sign on and above this line");
   } else {
     profile = ProfileReader(parsed.table(), mistakes).Read();

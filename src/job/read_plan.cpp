@@ -300,7 +300,7 @@ PlanCheck ReadPlan(const fs::path& job) {
   const toml::parse_result parsed = toml::parse(*bytes, file.string());
   if (!parsed) {
     mistakes.Add(static_cast<int>(parsed.error().source().begin.line),
-                 "this is not TOML: " + std::string(parsed.error().description()),
+                 "this is not TOML: " + WordsOf(parsed.error()),
                  "Check brackets, quotes and the equals sign on and above this line");
     return check;
   }

@@ -47,7 +47,7 @@ class DraftReader {
     if (!parsed) {
       const auto& error = parsed.error();
       mistakes.Add(static_cast<int>(error.source().begin.line),
-                   "not valid TOML: " + std::string(error.description()),
+                   "not valid TOML: " + WordsOf(error),
                    "Check brackets, quotes and the equals sign on and above this line");
       return std::nullopt;
     }

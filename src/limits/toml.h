@@ -24,3 +24,24 @@
 #pragma pop_macro("TOML_UNREACHABLE")
 
 #include <toml++/toml.h>
+
+#include <string>
+#include <string_view>
+
+namespace endgrade {
+
+// What the parser has to say of a file, on one line: it may quote a line's end as it stands.
+inline std::string WordsOf(const toml::parse_error& error) {
+  std::string words;
+  for (const char c : std::string_view(error.description())) {
+    const auto byte = static_cast<unsigned char>(c);
+    if (c == '\n') {
+      words += "\\n";
+    } else {
+      words += byte < 0x20 || byte == 0x7F ? ' ' : c;
+    }
+  }
+  return words;
+}
+
+}  // namespace endgrade

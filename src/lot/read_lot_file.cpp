@@ -198,7 +198,7 @@ SettingsCheck ReadLotFile(const fs::path& file) {
   const toml::parse_result parsed = toml::parse(*bytes, file.string());
   if (!parsed) {
     mistakes.Add(static_cast<int>(parsed.error().source().begin.line),
-                 "this is not TOML: " + std::string(parsed.error().description()));
+                 "this is not TOML: " + WordsOf(parsed.error()));
     return check;
   }
   Settings settings = LotReader(parsed.table(), file, mistakes).Read();

@@ -47,7 +47,7 @@ Result<Json> ParseToml(const std::filesystem::path& path, const std::string& tex
   const toml::parse_result parsed = toml::parse(text);
   if (parsed) return FromToml(parsed.table());
   const toml::parse_error& error = parsed.error();
-  return Bad(path, static_cast<int>(error.source().begin.line), std::string(error.description()));
+  return Bad(path, static_cast<int>(error.source().begin.line), WordsOf(error));
 }
 
 }  // namespace

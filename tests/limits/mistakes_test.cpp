@@ -42,6 +42,7 @@ TEST_P(OneMistake, IsNamedWithFileLineAndWhatWasExpected) {
   EXPECT_EQ(error.file, file.string());
   EXPECT_EQ(error.line, LineOf(text, mistake.at)) << error.Text();
   EXPECT_THAT(error.what + ". " + error.remedy, HasSubstr(mistake.what));
+  EXPECT_EQ(error.Text().find('\n'), std::string::npos);  // fuzzing found one that quoted it
   EXPECT_EQ(check.errors.size(), 1u) << check.errors.back().Text();
 
   const auto read = ReadLimits(file);
@@ -170,6 +171,7 @@ INSTANTIATE_TEST_SUITE_P(
                 "size = \"0-3\"",
                 "\"2 to 5\" (both ends belong)"},
         Mistake{"SizeAsNumber", "size = \"<= 3\"", "size = 3", "size = 3", "text in quotes"},
+        Mistake{"TruthCutShort", "allowed = 4", "allowed = t", "allowed = t", "saw 't\\n'"},
         Mistake{"AllowedAsText",
                 "allowed = 4",
                 "allowed = \"4\"",
