@@ -48,7 +48,8 @@ struct ContrastMap {
   double um_per_cell = 1.0;
   cv::Point2d centre_cell;                        // the cladding's centre
   cv::Matx22d um_from_cell = cv::Matx22d::eye();  // takes (cell - centre_cell) to um
-  double blur_sigma_cells = 0.0;                  // of the camera, from the rim
+  double blur_sigma_cells = 0.0;                  // of the camera, from the rim, with its tails
+  double blur_fwhm_cells = 0.0;                   // its width at half maximum, without them
   double core_radius_um = 0.0;                    // 0: none seen
   cv::Point2d core_centre_um;
   double rim_contrast = 0.0;         // brightness range across the rim over the glass's brightness

@@ -16,6 +16,7 @@ namespace endgrade {
 namespace {
 
 constexpr double kNarrowest = 0.1;       // cells
+constexpr double kLeastBlur = 0.5;       // cells
 constexpr double kTwoSidesShare = 0.35;  // least height of the weaker side over the stronger's
 constexpr double kTwoSidesGain = 0.5;    // of the error, or a single bar explains it
 constexpr double kStepTold = 0.25;       // of the line's height: of a step from side to side
@@ -368,11 +369,18 @@ LineProfile MeasureWithin(double half_width_cells,
 
 }  // namespace
 
+double BlurOfLines(const ContrastMap& map) {
+  constexpr double kFwhmPerSigma = 2.354820045;  // of a Gaussian: 2 sqrt(2 ln 2)
+  double blur = map.blur_sigma_cells;
+  if (map.blur_fwhm_cells > 0) blur = std::min(blur, map.blur_fwhm_cells / kFwhmPerSigma);
+  return std::max(kLeastBlur, blur);
+}
+
 LineProfile MeasureProfile(const cv::Mat& residual,
                            const std::vector<cv::Point2d>& spine,
                            double blur_cells,
                            double half_width_cells) {
-  const double blur = std::max(0.5, blur_cells);
+  const double blur = std::max(kLeastBlur, blur_cells);
   LineProfile profile = MeasureWithin(half_width_cells, residual, spine, blur);
   // A step from one side to the other may be the line's own other half, wider than the window.
   if (std::abs(profile.side_step) > kStepTold * std::abs(profile.peak)) {

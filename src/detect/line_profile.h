@@ -1,6 +1,8 @@
 // The brightness across a line, averaged along it, and the width that explains it.
 #pragma once
 
+#include "endgrade/flatten.h"
+
 #include <opencv2/core.hpp>
 
 #include <vector>
@@ -26,6 +28,11 @@ struct LineProfile {
   // The fitted bar at an offset, without its base.
   [[nodiscard]] double ModelAt(double offset_cells, double blur_cells) const;
 };
+
+// The blur that a line's width is read through, cells: that of the core of the camera's spread. Its
+// tails, which the edge of something wide shows, a line loses in what lies around it; with them in,
+// a scratch of 1 um is told as one of 0.4.
+[[nodiscard]] double BlurOfLines(const ContrastMap& map);
 
 // Averages along the whole spine, samples held within three robust sigma at each offset so that
 // specks on the line weigh little. Looks half_width_cells to either side, and twice as far where a

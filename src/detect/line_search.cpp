@@ -343,6 +343,7 @@ bool IsLeftover(const LineTrace& trace, const LineProfile& profile, const LinesF
 
 Region LineRegion(const LineTrace& trace,
                   const LineProfile& profile,
+                  const LineProfile& width,
                   const Band& band,
                   double blur) {
   Region region;
@@ -351,8 +352,8 @@ Region LineRegion(const LineTrace& trace,
   region.depth = profile.peak;
   region.spine = trace.spine;
   region.peak = trace.spine[trace.spine.size() / 2];
-  region.line_width_cells = profile.width_cells;
-  region.line_width_uncertainty_cells = profile.width_uncertainty_cells;
+  region.line_width_cells = width.width_cells;
+  region.line_width_uncertainty_cells = width.width_uncertainty_cells;
   const double half = std::max(0.75, 0.5 * std::hypot(profile.width_cells, blur));
   for (int y = 0; y < band.box.height; ++y) {
     for (int x = 0; x < band.box.width; ++x) {
@@ -398,10 +399,11 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     const double band_half = 0.5 * profile.width_cells + 3.0 * blur + 3.0;
     Clear(&pass.bounded, pass_spine, band_half / pass.reduction);
     const Band band = RasteriseBand(trace.spine, band_half, map.level.size());
+    const LineProfile width = MeasureProfile(*residual, trace.spine, BlurOfLines(map), look);
     if (residual->data == map.residual.data) *residual = map.residual.clone();
     if (found->bands.empty()) found->bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
     TakeOutLine(band, profile, blur, residual);
-    found->lines.push_back(LineRegion(trace, profile, band, blur));
+    found->lines.push_back(LineRegion(trace, profile, width, band, blur));
     Claim(band, static_cast<int>(found->lines.size()), &found->bands);
   }
 }

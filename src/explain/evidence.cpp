@@ -12,7 +12,6 @@ namespace endgrade {
 namespace {
 
 constexpr double kLeastBlurCells = 0.4;  // as src/measure takes it
-constexpr double kLeastLineBlur = 0.5;   // as the line search takes it, cells
 constexpr double kBarPerSigma = 2.4;     // bar width over the sigma of the Gaussian nearest to it
 constexpr double kMostReachUm = 80.0;    // of a profile to either side
 constexpr int kDirections = 36;          // tried for a defect's profile
@@ -169,8 +168,10 @@ Way AcrossSpine(const Region& region) {
 
 ProfileAcross ProfileOfLine(const ContrastMap& map, const Region& region) {
   ProfileAcross profile;
-  const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
-  const double half = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);  // as the search looks
+  const double blur = BlurOfLines(map);
+  const double half = std::max(
+      6.0,
+      4.0 * std::max(0.5, map.blur_sigma_cells) + 3.0 / map.um_per_cell);  // as the search looks
   LineProfile line = MeasureProfile(map.residual, region.spine, blur, half);
   const Way way = AcrossSpine(region);
   const double um = UmPerCellAlong(map, way.along);
@@ -260,7 +261,8 @@ Result<Evidence> FindEvidence(const GradedPicture& picture, int id) {
     evidence.seen_diameter_um = shape.diameter_enclosing_um;
     evidence.nearest_um = shape.nearest_um;
   }
-  const double blur_cells = std::max(kLeastBlurCells, map.blur_sigma_cells);
+  const double blur_cells = seen.is_line ? BlurOfLines(map)
+                                         : std::max(kLeastBlurCells, map.blur_sigma_cells);
   evidence.blur_um = map.um_per_cell * std::hypot(blur_cells, seen.smoothing_cells);
   AddResponse(picture, seen, &evidence);
   evidence.profile =

@@ -93,6 +93,7 @@ ContrastMap LayCells(const Frame& frame,
   map.cell_px = CellSize(um_per_px, fibre.blur_sigma_px * um_per_px, options);
   map.um_per_cell = um_per_px * map.cell_px;
   map.blur_sigma_cells = fibre.blur_sigma_px / map.cell_px;
+  map.blur_fwhm_cells = fibre.blur_fwhm_px / map.cell_px;
   map.roi_px = AlignedRegion(zones.roi_px,
                              static_cast<int>(std::ceil(margin_um / um_per_px)),
                              map.cell_px,

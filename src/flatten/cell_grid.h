@@ -7,9 +7,9 @@
 
 namespace endgrade {
 
-// Fills roi_px, cell_px, um_per_cell, blur_sigma_cells, level, outer_um and radius_um of a new map.
-// The region reaches `margin_um` beyond the zones, so that a feature across the outer border is
-// seen whole.
+// Fills roi_px, cell_px, um_per_cell, both measures of the blur, level, outer_um and radius_um of a
+// new map. The region reaches `margin_um` beyond the zones, so that a feature across the outer
+// border is seen whole.
 [[nodiscard]] ContrastMap LayCells(const Frame& frame,
                                    const FibreGeometry& fibre,
                                    const Scale& scale,

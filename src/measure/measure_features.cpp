@@ -33,7 +33,8 @@ constexpr double kThinEdgeUm = 0.30;  // where a mark ends that thins out toward
 constexpr double kThinRimUm = 1.00;   // the same of a rim
 constexpr double kByRimUm = 1.1;      // beside the cladding's edge, which is taken off with doubt
 constexpr double kByRimReachUm = 4.0;
-constexpr double kShapeShare = 0.06;  // of the size: half height is not the edge of every shape
+constexpr double kRaggedShare = 0.10;  // of the size, of what the circle around it leaves empty
+constexpr double kShapeShare = 0.06;   // of the size: half height is not the edge of every shape
 
 // The same of a scratch's width, beyond what the fit of its profile says: scratches are no bars.
 constexpr double kLineEdgeUm = 0.26;
@@ -216,8 +217,13 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
       std::hypot(rimmed ? kThinRimUm : kThinEdgeUm, by_rim ? kByRimUm : 0.0);
   const double fixed =
       std::hypot(std::hypot(kCellShare * um * sensitivity, thin_edge_um), blur_doubt, edge_um);
+  // Of what is ragged the circle hangs on a few points of its border.
+  const double round = 0.25 * CV_PI * shape.diameter_enclosing_um * shape.diameter_enclosing_um;
+  const double empty = round > 0 ? std::clamp(1.0 - seen_area / round, 0.0, 1.0) : 0.0;
   feature->size_uncertainty_um =
-      2.0 * std::hypot(fixed, relative * feature->size_um, kShapeShare * feature->size_um);
+      2.0 * std::hypot(fixed,
+                       relative * feature->size_um,
+                       std::hypot(kShapeShare, kRaggedShare * empty) * feature->size_um);
   // A film over the centre touches it although its border is far away.
   double nearest = shape.nearest_um;
   for (const cv::Point& cell : region.cells) {
