@@ -261,8 +261,8 @@ Result<Evidence> FindEvidence(const GradedPicture& picture, int id) {
     evidence.seen_diameter_um = shape.diameter_enclosing_um;
     evidence.nearest_um = shape.nearest_um;
   }
-  const double blur_cells = seen.is_line ? BlurOfLines(map)
-                                         : std::max(kLeastBlurCells, map.blur_sigma_cells);
+  const double blur_cells =
+      seen.is_line ? BlurOfLines(map) : std::max(kLeastBlurCells, map.blur_sigma_cells);
   evidence.blur_um = map.um_per_cell * std::hypot(blur_cells, seen.smoothing_cells);
   AddResponse(picture, seen, &evidence);
   evidence.profile =
