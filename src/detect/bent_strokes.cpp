@@ -3,7 +3,6 @@
 #include "detect/direction.h"
 #include "detect/line_trace.h"
 #include "detect/sample.h"
-#include "detect/sharpening.h"
 #include "detect/stroke_chains.h"
 #include "detect/strokes.h"
 
@@ -136,9 +135,12 @@ bool IsBent(const ContrastMap& map,
 // Whether its middle is of one sign and what lies to either side of it of the other, nearly as
 // strongly, over most of its length: light goes through a hair as through a lens. A scratch has one
 // side like that at most, and what a camera's sharpening leaves beside it is weaker.
-bool HasFlanks(const ContrastMap& map, const cv::Mat& smooth, const Stroke& stroke) {
+bool HasFlanks(const ContrastMap& map,
+               const cv::Mat& smooth,
+               const Stroke& stroke,
+               double fringe_share) {
   if (stroke.width_cells * map.um_per_cell < kFlankedUm) return false;
-  const double least = std::max(kFlankShare, FringeShare(map));
+  const double least = std::max(kFlankShare, fringe_share);
   const auto& line = stroke.line;
   size_t flanked = 0;
   for (size_t i = 0; i < line.size(); ++i) {
@@ -253,15 +255,18 @@ Region RegionOf(const ContrastMap& map, const cv::Mat& smooth, const cv::Mat& bo
 
 }  // namespace
 
-std::vector<Region> TakeOutBentStrokes(const ContrastMap& map, cv::Mat* residual) {
+std::vector<Region> TakeOutBentStrokes(const ContrastMap& map,
+                                       double fringe_share,
+                                       cv::Mat* residual) {
   const cv::Mat smooth = SmoothForStrokes(map, *residual);
   const std::vector<Stroke> strokes = FindStrokes(map, smooth);
   std::vector<Region> found;
   cv::Mat taken;
   const auto is_no_scratch = [&](const StrokeChain& chain) {
-    return std::any_of(chain.strokes.begin(),
-                       chain.strokes.end(),
-                       [&](size_t i) { return HasFlanks(map, smooth, strokes[i]); }) ||
+    return std::any_of(
+               chain.strokes.begin(),
+               chain.strokes.end(),
+               [&](size_t i) { return HasFlanks(map, smooth, strokes[i], fringe_share); }) ||
            IsBent(map, smooth, chain.line, chain.width_cells);
   };
   std::vector<StrokeChain> chains;
@@ -288,6 +293,7 @@ std::vector<Region> TakeOutBentStrokes(const ContrastMap& map, cv::Mat* residual
   const int soft = 1 + cvCeil(2.0 * std::max(0.8, map.blur_sigma_cells));
   const cv::Size size(2 * soft + 1, 2 * soft + 1);
   cv::dilate(taken, taken, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
+  if (residual->data == map.residual.data) *residual = map.residual.clone();
   residual->setTo(0.0F, taken);
   std::stable_sort(found.begin(), found.end(), [](const Region& a, const Region& b) {
     return std::abs(a.depth) > std::abs(b.depth);

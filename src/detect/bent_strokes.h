@@ -12,8 +12,12 @@ namespace endgrade {
 // middle and flanks are of two signs, is a defect, whatever its parts look like by themselves: a
 // search for lines would take its straighter pieces for scratches, which the outer zones allow.
 //
-//   residual  CV_32FC1, of the map's size; what is found is taken out of it
-//   returns   regions, strongest first; not lines
-[[nodiscard]] std::vector<Region> TakeOutBentStrokes(const ContrastMap& map, cv::Mat* residual);
+//   fringe_share  what a camera's sharpening leaves beside an edge (sharpening.h)
+//   residual      CV_32FC1, of the map's size, or the map's own; what is found is taken out of it,
+//                 of a copy where it is the map's own
+//   returns       regions, strongest first; not lines
+[[nodiscard]] std::vector<Region> TakeOutBentStrokes(const ContrastMap& map,
+                                                     double fringe_share,
+                                                     cv::Mat* residual);
 
 }  // namespace endgrade

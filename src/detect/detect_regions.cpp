@@ -286,10 +286,10 @@ std::optional<std::string> DetectOptions::Problem() const {
 Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& options) {
   Detection detection;
   if (contrast.level.empty()) return detection;
-  cv::Mat residual = contrast.residual.clone();
-  std::vector<Region> strokes = TakeOutBentStrokes(contrast, &residual);
-  const LinesFound lines = SearchLines(contrast, options, &residual);
   const double rim_share = FringeShare(contrast);
+  cv::Mat residual = contrast.residual;  // copied once something is taken out of it
+  std::vector<Region> strokes = TakeOutBentStrokes(contrast, rim_share, &residual);
+  const LinesFound lines = SearchLines(contrast, options, &residual);
   detection.without_lines = residual;
   residual = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);

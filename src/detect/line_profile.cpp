@@ -376,6 +376,10 @@ double BlurOfLines(const ContrastMap& map) {
   return std::max(kLeastBlur, blur);
 }
 
+double ReachAcross(const ContrastMap& map) {
+  return std::max(6.0, 4.0 * std::max(kLeastBlur, map.blur_sigma_cells) + 3.0 / map.um_per_cell);
+}
+
 LineProfile MeasureProfile(const cv::Mat& residual,
                            const std::vector<cv::Point2d>& spine,
                            double blur_cells,

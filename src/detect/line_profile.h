@@ -34,6 +34,9 @@ struct LineProfile {
 // a scratch of 1 um is told as one of 0.4.
 [[nodiscard]] double BlurOfLines(const ContrastMap& map);
 
+// How far to either side of a line its profile is looked at, cells.
+[[nodiscard]] double ReachAcross(const ContrastMap& map);
+
 // Averages along the whole spine, samples held within three robust sigma at each offset so that
 // specks on the line weigh little. Looks half_width_cells to either side, and twice as far where a
 // step between the sides turns out to be a bright half and a dark one of a wide scratch.

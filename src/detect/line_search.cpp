@@ -383,7 +383,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
     }
-    const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
+    const double look = ReachAcross(map);
     LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
     if (std::abs(profile.centre_cells) > 0.7) {
       trace.spine = Shifted(trace.spine, profile.centre_cells);

@@ -199,8 +199,7 @@ bool TellScratchByShape(const ContrastMap& map, const cv::Mat& residual, Region*
   std::vector<cv::Point2d> spine;
   for (double t = extent.from; t <= extent.to; t += 2.0) spine.push_back(stroke.At(t));
   const double blur = std::max(0.5, map.blur_sigma_cells);
-  const double look = std::max(6.0, 4.0 * blur + 3.0 / map.um_per_cell);
-  const LineProfile profile = MeasureProfile(residual, spine, blur, look);
+  const LineProfile profile = MeasureProfile(residual, spine, blur, ReachAcross(map));
   if (profile.peak * region->depth <= 0) return false;
   if (!LooksLikeALine(length * map.um_per_cell, profile, map.um_per_cell)) return false;
   const double half = std::max(0.75, 0.5 * std::hypot(profile.width_cells, blur));

@@ -169,9 +169,7 @@ Way AcrossSpine(const Region& region) {
 ProfileAcross ProfileOfLine(const ContrastMap& map, const Region& region) {
   ProfileAcross profile;
   const double blur = BlurOfLines(map);
-  const double half = std::max(
-      6.0,
-      4.0 * std::max(0.5, map.blur_sigma_cells) + 3.0 / map.um_per_cell);  // as the search looks
+  const double half = ReachAcross(map);  // as the search looks
   LineProfile line = MeasureProfile(map.residual, region.spine, blur, half);
   const Way way = AcrossSpine(region);
   const double um = UmPerCellAlong(map, way.along);

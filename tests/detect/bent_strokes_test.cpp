@@ -1,5 +1,6 @@
 #include "detect/bent_strokes.h"
 
+#include "detect/sharpening.h"
 #include "endgrade/measure.h"
 #include "tests/support/drawn_face.h"
 
@@ -20,9 +21,10 @@ Found Search(const test::DrawnFace& face) {
   const Limits limits = test::ShippedLimits("sm-upc");
   const test::Drawn drawn = test::Draw(face);
   const ContrastMap map = test::FlattenDrawn(drawn, limits);
-  cv::Mat residual = map.residual.clone();
+  cv::Mat residual = map.residual;
   Found found;
-  found.strokes = TakeOutBentStrokes(map, &residual);
+  found.strokes = TakeOutBentStrokes(map, FringeShare(map), &residual);
+  EXPECT_EQ(residual.data == map.residual.data, found.strokes.empty());
   found.features =
       MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
   return found;
