@@ -1,8 +1,9 @@
-// The one way in which toml++ is included: header-only, so that users of the installed library need
-// not have it, and without exceptions, so that a mistake in a file is a value with a line number.
+// The one way in which toml++ is included: from its headers alone, so that users of the installed
+// library need not have it, compiled once in toml.cpp, for it takes long, and without exceptions,
+// so that a mistake in a file is a value with a line number.
 #pragma once
 
-#define TOML_HEADER_ONLY 1
+#define TOML_HEADER_ONLY 0
 #define TOML_EXCEPTIONS 0
 #define TOML_ENABLE_FORMATTERS 0
 
