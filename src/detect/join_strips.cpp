@@ -136,6 +136,17 @@ class Contacts {
   std::map<std::pair<size_t, size_t>, Contact> contacts_;  // few of all pairs meet
 };
 
+double SquaredDistance(cv::Point2d p, cv::Point2d q) { return (p - q).dot(p - q); }
+
+// Of a point from the nearest cell that a box may hold.
+double SquaredDistance(cv::Point2d p, const cv::Rect& box) {
+  const cv::Point last = box.br() - cv::Point(1, 1);
+  return SquaredDistance(
+      p,
+      cv::Point2d(std::clamp(p.x, static_cast<double>(box.x), static_cast<double>(last.x)),
+                  std::clamp(p.y, static_cast<double>(box.y), static_cast<double>(last.y))));
+}
+
 // Both flanks of a strip whose middle is as bright as what lies around it: a line that runs beside
 // a region of its own sign and depth all its length.
 constexpr double kFlankShare = 0.8;   // of the line's length
@@ -148,16 +159,21 @@ bool IsOtherFlank(const Piece& line, const Piece& region) {
   if (region.length < line.length || Ratio(line.width, region.width) > kLikeWidth) return false;
   const double far = kMostBetween * (line.width + region.width);
   if ((Around(line.box, static_cast<int>(far) + 1) & region.box).empty()) return false;
-  size_t beside = 0;
+  const double upon = 0.3 * line.width;
   const std::vector<cv::Point2d> spine = Resample(line.region->spine, 2.0);
-  for (const cv::Point2d& p : spine) {
-    double nearest = 1e9;
+  const double wanted = kFlankShare * static_cast<double>(spine.size());
+  size_t beside = 0;
+  for (size_t i = 0; i < spine.size(); ++i) {
+    if (static_cast<double>(beside + spine.size() - i) < wanted) return false;
+    if (SquaredDistance(spine[i], region.box) >= far * far) continue;
+    double nearest = 1e18;
     for (const cv::Point& cell : region.region->cells) {
-      nearest = std::min(nearest, std::hypot(p.x - cell.x, p.y - cell.y));
+      nearest = std::min(nearest, SquaredDistance(spine[i], cell));
+      if (nearest <= upon * upon) break;
     }
-    beside += nearest > 0.3 * line.width && nearest < far;
+    beside += nearest > upon * upon && nearest < far * far;
   }
-  return static_cast<double>(beside) >= kFlankShare * static_cast<double>(spine.size());
+  return static_cast<double>(beside) >= wanted;
 }
 
 class Groups {
@@ -189,13 +205,13 @@ bool AreParallel(const Region& a, const Region& b) {
   const std::vector<cv::Point2d> longer = Resample((a_is_longer ? a : b).spine, 2.0);
   const std::vector<cv::Point2d> shorter = Resample((a_is_longer ? b : a).spine, 2.0);
   const double apart = 0.5 * (a.line_width_cells + b.line_width_cells);
+  const double closest = 0.6 * apart;
+  const double farthest = 1.6 * apart + 2.0;
   size_t beside = 0;
   for (const cv::Point2d& p : shorter) {
-    double nearest = 1e9;
-    for (const cv::Point2d& q : longer) {
-      nearest = std::min(nearest, std::hypot(p.x - q.x, p.y - q.y));
-    }
-    beside += nearest > 0.6 * apart && nearest < 1.6 * apart + 2.0;
+    double nearest = 1e18;
+    for (const cv::Point2d& q : longer) nearest = std::min(nearest, SquaredDistance(p, q));
+    beside += nearest > closest * closest && nearest < farthest * farthest;
   }
   return static_cast<double>(beside) >= 0.8 * static_cast<double>(shorter.size());
 }
