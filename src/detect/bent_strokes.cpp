@@ -26,12 +26,17 @@ constexpr double kStrayOfWidth = 0.15;
 constexpr double kStrayOfLength = 0.01;
 constexpr double kLegUm = 0.8;  // how far a crack's legs may be off straight ones
 constexpr double kLegCells = 1.5;
-constexpr size_t kManyLegs = 5;
-constexpr double kWandering = 0.6;    // of the straying that is enough by itself
+constexpr size_t kManyCorners = 5;    // with both ends
+constexpr double kWandering = 0.45;   // of the straying that is enough by itself
 constexpr double kClearUm = 1.0;      // beyond the width: between two legs that part
 constexpr double kFarthestUm = 12.0;  // from the corner at which that is
 constexpr double kOnCells = 6.0;      // and so much farther
 constexpr double kLikeLegs = 1.7;     // ratio of contrasts
+// So many scratches do not meet end to end by chance, but two bent ones may: where the line turns
+// sharply it is not one crack that wanders.
+constexpr int kManyLegs = 5;
+constexpr double kLikeManyLegs = 3.0;
+constexpr double kSharpTurn = 0.35;  // cosine: 70 degrees
 constexpr double kTellingLegUm = 3.0;
 constexpr double kPastShare = 0.3;  // of its height: a leg that goes on past the corner
 
@@ -92,6 +97,14 @@ bool HasACrossing(const ContrastMap& map,
   return false;
 }
 
+bool TurnsSharply(const std::vector<cv::Point2d>& corners) {
+  for (size_t i = 1; i + 1 < corners.size(); ++i) {
+    const cv::Point2d in = Unit(corners[i] - corners[i - 1]);
+    if (in.dot(Unit(corners[i + 1] - corners[i])) < kSharpTurn) return true;
+  }
+  return false;
+}
+
 // Whether the legs are of one make. Two scratches that happen to meet seldom are.
 bool AreAlike(const ContrastMap& map,
               const cv::Mat& smooth,
@@ -115,7 +128,8 @@ bool AreAlike(const ContrastMap& map,
     signs += height < 0 ? -1 : 1;
     ++legs;
   }
-  return std::abs(signs) == legs && high <= kLikeLegs * low;
+  const bool wanders = legs >= kManyLegs && !TurnsSharply(corners);
+  return std::abs(signs) == legs && high <= (wanders ? kLikeManyLegs : kLikeLegs) * low;
 }
 
 bool IsBent(const ContrastMap& map,
@@ -128,7 +142,7 @@ bool IsBent(const ContrastMap& map,
   if (width_cells * map.um_per_cell >= kWideUm) return straying > most;
   if (straying <= kWandering * most) return false;
   const std::vector<cv::Point2d> corners = CornersOf(map, line);
-  if (straying <= most && corners.size() <= kManyLegs) return false;
+  if (straying <= most && corners.size() < kManyCorners) return false;
   return !HasACrossing(map, smooth, corners, width_cells) && AreAlike(map, smooth, corners);
 }
 

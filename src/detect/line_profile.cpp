@@ -1,5 +1,6 @@
 #include "detect/line_profile.h"
 
+#include "core/gaussian.h"
 #include "detect/line_trace.h"
 #include "flatten/cell_grid.h"
 
@@ -370,7 +371,6 @@ LineProfile MeasureWithin(double half_width_cells,
 }  // namespace
 
 double BlurOfLines(const ContrastMap& map) {
-  constexpr double kFwhmPerSigma = 2.354820045;  // of a Gaussian: 2 sqrt(2 ln 2)
   double blur = map.blur_sigma_cells;
   if (map.blur_fwhm_cells > 0) blur = std::min(blur, map.blur_fwhm_cells / kFwhmPerSigma);
   return std::max(kLeastBlur, blur);

@@ -1,5 +1,7 @@
 #include "measure/blurred_disc.h"
 
+#include "core/gaussian.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -7,7 +9,6 @@
 namespace endgrade {
 namespace {
 
-constexpr double kHalfWidthOfGaussian = 2.354820045;  // 2 sqrt(2 ln 2)
 constexpr int kSizes = 80;
 constexpr double kLargestRadius = 6.0;  // in sigma; beyond it the seen width is the true one
 
@@ -47,7 +48,7 @@ double SeenDiameter(double radius_sigma) {
 const std::array<double, kSizes + 1>& SeenTable() {
   static const auto table = [] {
     std::array<double, kSizes + 1> t{};
-    t[0] = kHalfWidthOfGaussian;
+    t[0] = kFwhmPerSigma;
     for (size_t i = 1; i <= kSizes; ++i) {
       t[i] =
           std::max(t[i - 1] + 1e-9, SeenDiameter(kLargestRadius * static_cast<double>(i) / kSizes));

@@ -1,3 +1,5 @@
+#include "core/gaussian.h"
+#include "detect/line_profile.h"
 #include "endgrade/lay.h"
 #include "endgrade/measure.h"
 #include "measure/blurred_disc.h"
@@ -33,6 +35,9 @@ constexpr double kThinEdgeUm = 0.30;  // where a mark ends that thins out toward
 constexpr double kThinRimUm = 1.00;   // the same of a rim
 constexpr double kByRimUm = 1.1;      // beside the cladding's edge, which is taken off with doubt
 constexpr double kByRimReachUm = 4.0;
+// On the ferrule a bright speck may be the shine in the middle of a particle whose dark edge the
+// grain hides.
+constexpr double kHiddenEdgeUm = 0.8;
 constexpr double kRaggedShare = 0.10;  // of the size, of what the circle around it leaves empty
 constexpr double kShapeShare = 0.06;   // of the size: half height is not the edge of every shape
 
@@ -41,6 +46,9 @@ constexpr double kLineEdgeUm = 0.26;
 constexpr double kLineShapeShare = 0.10;
 constexpr double kLineBlurShare = 0.30;
 constexpr double kLineCellShare = 0.45;  // of a cell: narrower than two, a line shows no width
+// Of how much narrower than the blur it is: of such a line width times depth is told, hardly
+// either.
+constexpr double kNarrowShare = 0.45;
 
 struct Context {
   const Frame& frame;
@@ -105,9 +113,12 @@ void MeasureLine(const Context& c, const Region& region, Feature* feature) {
   feature->size_um = *feature->width_um;
   const double relative = c.scale.um_per_px_uncertainty / c.scale.um_per_px;
   const double blur_um = c.map.blur_sigma_cells * um;
-  const double model_um = std::hypot(std::hypot(kLineEdgeUm, kLineCellShare * um),
-                                     kLineShapeShare * feature->size_um,
-                                     kLineBlurShare * blur_um);
+  const double narrower_um =
+      std::max(0.0, kFwhmPerSigma * BlurOfLines(c.map) * um - feature->size_um);
+  const double model_um =
+      std::hypot(std::hypot(kLineEdgeUm, kLineCellShare * um),
+                 std::hypot(kLineShapeShare * feature->size_um, kLineBlurShare * blur_um),
+                 kNarrowShare * narrower_um);
   feature->size_uncertainty_um = std::hypot(
       region.line_width_uncertainty_cells * um, 2.0 * model_um, relative * feature->size_um);
   double length = 0;
@@ -211,10 +222,13 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   }
   const double relative = 0.5 * c.scale.um_per_px_uncertainty / c.scale.um_per_px;
   const double edge_um = sensitivity * blur_um * kEdgePerSnr / std::max(region.snr, 1.0);
-  const double blur_doubt = (sensitivity - 1.0) * 2.35 * kBlurShare * blur_um;
+  const double blur_doubt = (sensitivity - 1.0) * kFwhmPerSigma * kBlurShare * blur_um;
   const bool by_rim = std::abs(shape.nearest_um - c.map.cladding_radius_um) < kByRimReachUm;
-  const double thin_edge_um =
-      std::hypot(rimmed ? kThinRimUm : kThinEdgeUm, by_rim ? kByRimUm : 0.0);
+  const bool on_ferrule =
+      std::hypot(shape.centre_um.x, shape.centre_um.y) > c.map.cladding_radius_um;
+  const double thin_edge_um = std::hypot(rimmed ? kThinRimUm : kThinEdgeUm,
+                                         by_rim ? kByRimUm : 0.0,
+                                         on_ferrule && region.depth > 0 ? kHiddenEdgeUm : 0.0);
   const double fixed =
       std::hypot(std::hypot(kCellShare * um * sensitivity, thin_edge_um), blur_doubt, edge_um);
   // Of what is ragged the circle hangs on a few points of its border.

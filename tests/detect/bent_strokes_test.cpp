@@ -52,6 +52,34 @@ TEST(TakeOutBentStrokes, TakesACrackWhole) {
   EXPECT_NEAR(found.features[0].size_um, 70.0, 4.0);
 }
 
+// A crack's legs are not all equally open, and many scratches do not meet end to end by chance; two
+// bent ones may, at a sharp angle.
+TEST(TakeOutBentStrokes, TakesACrackOfManyLegsThoughTheyDiffer) {
+  const std::vector<cv::Point2d> points = {
+      {-42, 6}, {-33, 12}, {-22, 9}, {-12, 17}, {0, 15}, {10, 22}, {22, 19}};
+  const std::vector<double> contrasts = {-0.25, -0.5, -0.35, -0.55, -0.3, -0.5};
+  test::DrawnFace crack;
+  crack.core_radius_um = 0;
+  for (size_t i = 0; i < contrasts.size(); ++i) {
+    crack.lines.push_back({points[i], points[i + 1], 1.2, contrasts[i]});
+  }
+  EXPECT_EQ(Search(crack).strokes.size(), 1U);
+
+  test::DrawnFace meeting;
+  meeting.core_radius_um = 0;
+  for (const double side : {-1.0, 1.0}) {
+    std::vector<cv::Point2d> arc;
+    for (double angle = 0.0; angle <= 0.701; angle += 0.05) {
+      arc.emplace_back(-30 + 70 * std::sin(angle),
+                       side * 70 * (1 - std::cos(angle) + 0.35 * angle));
+    }
+    for (const auto& piece : Stroke(arc, 1.2, side < 0 ? -0.25 : -0.55)) {
+      meeting.lines.push_back(piece);
+    }
+  }
+  EXPECT_TRUE(Search(meeting).strokes.empty());
+}
+
 size_t NumScratches(const Found& found) {
   return static_cast<size_t>(
       std::count_if(found.features.begin(), found.features.end(), [](const Feature& f) {
