@@ -263,6 +263,10 @@ void TryPolarity(const Example& example, const Limits& limits, Tally* tally) {
     return tally->Skip("inverted, more than one answer is right");
   }
   const Verdict verdict = VerdictOf(rendered->picture, limits);
+  if (verdict != example.verdict) {
+    Keep(example.scene.seed, "as it was", example.rendered.picture);
+    Keep(example.scene.seed, "inverting the polarity", rendered->picture);
+  }
   tally->Note("inverting the polarity of features",
               verdict == example.verdict,
               scene.seed,
