@@ -16,6 +16,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 
 namespace endgrade {
 namespace {
@@ -30,32 +31,40 @@ constexpr double kShortLineUm = 25.0;
 constexpr double kMostOfLine = 0.5;    // of a short line's length
 constexpr double kSlender = 2.5;       // length over width
 constexpr double kFringeOfLine = 0.7;  // when up to half of it reaches beyond the band
+constexpr double kBetweenLines = 0.7;  // of a region: in the bands of lines that meet
+constexpr double kTellingShare = 0.1;  // of a region: in the band of one of them
+constexpr double kLeftOfLine = 0.5;    // of its depth: what taking it out may leave
 
 std::string OutOfRange(const char* name, double value, const char* range) {
   return std::string("DetectOptions.") + name + " = " + std::to_string(value) +
          ": must be within " + range;
 }
 
-// How much of a region lies in the band of a line, and of which.
-std::pair<int, double> BandShare(const Region& region, const cv::Mat& bands) {
+// A line's band, and how much of a region lies in it.
+struct BandShare {
+  int band = 0;
+  double share = 0;
+};
+
+// Of all bands that hold some of the region, the one that holds most first.
+std::vector<BandShare> BandsOf(const Region& region, const cv::Mat& bands) {
   std::vector<int> held;
   for (const cv::Point& cell : region.cells) {
     if (const int band = bands.at<int>(cell)) held.push_back(band);
   }
-  if (held.empty()) return {0, 0.0};
   std::sort(held.begin(), held.end());
-  int most = 0;
-  size_t most_count = 0;
+  std::vector<BandShare> shares;
   for (size_t i = 0; i < held.size();) {
     const auto next = std::upper_bound(held.begin(), held.end(), held[i]);
     const auto count = static_cast<size_t>(next - held.begin()) - i;
-    if (count > most_count) {
-      most_count = count;
-      most = held[i];
-    }
+    shares.push_back(
+        {held[i], static_cast<double>(count) / static_cast<double>(region.cells.size())});
     i += count;
   }
-  return {most, static_cast<double>(most_count) / static_cast<double>(region.cells.size())};
+  std::stable_sort(shares.begin(), shares.end(), [](const BandShare& a, const BandShare& b) {
+    return a.share > b.share;
+  });
+  return shares;
 }
 
 int LongestSide(const Region& region) {
@@ -86,10 +95,26 @@ double ShareOnLine(const Region& region, const Region& line) {
   return static_cast<double>(on) / static_cast<double>(region.cells.size());
 }
 
+// Whether it is what is left where lines meet, each of which was taken out as if it were alone.
+bool IsLeftBetweenLines(const Region& region,
+                        const std::vector<BandShare>& shares,
+                        const LinesFound& lines) {
+  double share = 0;
+  double weakest = std::numeric_limits<double>::infinity();
+  for (const BandShare& each : shares) {
+    share += each.share;
+    if (each.share < kTellingShare) continue;
+    weakest = std::min(weakest, std::abs(lines.lines[static_cast<size_t>(each.band - 1)].depth));
+  }
+  return share >= kBetweenLines && std::abs(region.depth) < kLeftOfLine * weakest;
+}
+
 bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_cell) {
   if (lines.lines.empty()) return false;
-  const auto [band, share] = BandShare(region, lines.bands);
-  if (band == 0 || share < 0.5) return false;
+  const std::vector<BandShare> shares = BandsOf(region, lines.bands);
+  if (shares.empty()) return false;
+  const auto [band, share] = shares.front();
+  if (share < 0.5) return IsLeftBetweenLines(region, shares, lines);
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
   if (IsTheThingItself(region, line, um_per_cell)) return false;
   // Of the other sign, strong and long, it is the scratch's other side: JoinFlanks takes it.

@@ -20,6 +20,9 @@ constexpr double kSmoothNoise = 0.006;  // of the glass, one cell
 // The errors of compression have longer tails than noise. They are no larger than a block's cells.
 constexpr double kSmoothNoiseSmall = 0.013;
 constexpr double kSmallUm = 5.0;
+// On the ferrule a wide one may be its grain, which is no noise but has a shape.
+constexpr double kFaintOnFerrule = 0.09;  // of its own brightness
+constexpr double kPastRimUm = 4.0;
 constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
 
 constexpr double kLeastLineContrast = 0.020;  // of the glass: fainter lines are the camera's
@@ -30,7 +33,12 @@ double LeastBelievedSnr(
     const ContrastMap& map, double radius_um, double size_um, double depth, double threshold) {
   if (std::abs(depth) < std::max(map.least_depth, kLeastContrast * map.glass_level))
     return std::numeric_limits<double>::infinity();
-  if (std::abs(depth) >= kFaintContrast * map.glass_level) return threshold;
+  const double light = map.ring_level[map.RingOf(static_cast<float>(radius_um))];
+  const bool grain = size_um >= kSmallUm && radius_um > map.cladding_radius_um + kPastRimUm &&
+                     std::abs(depth) < kFaintOnFerrule * light;
+  if (std::abs(depth) >= kFaintContrast * map.glass_level) {
+    return grain ? std::max(threshold, kFaintSnrInNoise) : threshold;
+  }
   const double smooth = size_um < kSmallUm ? kSmoothNoiseSmall : kSmoothNoise;
   const bool watched = radius_um < kCoreReachUm || map.glass_noise < smooth * map.glass_level;
   if (watched) return std::max(threshold, kFaintSnr);

@@ -20,6 +20,8 @@ constexpr double kPastEndUm = 5.0;      // how far a line is thought to go on
 constexpr double kLeastOn = 0.8;        // share of the cells that lie on the lines
 constexpr double kTailWeaker = 0.75;
 constexpr double kTailLeastSlender = 1.4;
+constexpr double kTailAsDeep = 1.2;  // of one that is itself a piece of a line
+constexpr double kTailPieceSlender = 2.2;
 constexpr double kTailLargestUm = 10.0;
 
 // A line's middle, gone on straight past its ends.
@@ -126,7 +128,7 @@ bool IsLeftAtCrossing(const ContrastMap& map,
 // Whether the region goes on where the line stops; the line is longer by it then.
 bool TakeInTail(const ContrastMap& map, const Region& region, const Course& course, Region* line) {
   if (course.points.empty() || region.depth * line->depth <= 0) return false;
-  if (std::abs(region.depth) > kTailWeaker * std::abs(line->depth)) return false;
+  if (std::abs(region.depth) > kTailAsDeep * std::abs(line->depth)) return false;
   if (LongestUm(map, region) > kTailLargestUm) return false;
   const Nearest nearest = NearestOf(course, MiddleOf(region));
   if (nearest.distance > course.reach) return false;
@@ -145,7 +147,9 @@ bool TakeInTail(const ContrastMap& map, const Region& region, const Course& cour
     left = std::min(left, p.x * along.y - p.y * along.x);
     right = std::max(right, p.x * along.y - p.y * along.x);
   }
-  if (high - low + 1.0 < kTailLeastSlender * (right - left + 1.0)) return false;
+  const double slender = (high - low + 1.0) / (right - left + 1.0);
+  const bool weaker = std::abs(region.depth) <= kTailWeaker * std::abs(line->depth);
+  if (slender < (weaker ? kTailLeastSlender : kTailPieceSlender)) return false;
   const cv::Point2d end = before ? line->spine.front() : line->spine.back();
   const double length = before ? end.dot(along) - low : high - end.dot(along);
   const cv::Point2d tip = end + along * (before ? -length : length);

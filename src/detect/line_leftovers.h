@@ -9,7 +9,7 @@ namespace endgrade {
 
 // Takes out of `regions` what is small and weaker than the lines that cross there, on them and
 // nowhere beside them: two strokes upon one another are not as deep as both together. Lengthens a
-// line by a weaker piece, slender and of its direction, that goes on where it stops.
+// line by a slender piece of its sign and direction, no deeper, that goes on where it stops.
 void TakeInLeftovers(const ContrastMap& map,
                      std::vector<Region>* lines,
                      std::vector<Region>* regions);
