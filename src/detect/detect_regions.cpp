@@ -1,9 +1,11 @@
+#include "core/gaussian.h"
 #include "detect/bent_strokes.h"
 #include "detect/faint.h"
 #include "detect/fine_border.h"
 #include "detect/gather.h"
 #include "detect/join_strips.h"
 #include "detect/line_leftovers.h"
+#include "detect/line_profile.h"
 #include "detect/line_search.h"
 #include "detect/line_trace.h"
 #include "detect/scratch_by_shape.h"
@@ -180,6 +182,20 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
          region->edge_sharpness < kShadowMostSharpness;
 }
 
+// What is narrower than the lens makes of a point is not on the face: a hot pixel. In 1,400
+// pictures of three kinds hot pixels came out at 0.35 to 0.77 of a point's width, marks at 0.81 and
+// more. What is dark is left alone: a dark middle may be cut narrow by bright flanks.
+constexpr double kNarrowestOfPoint = 0.74;
+
+bool IsHotPixel(const ContrastMap& map, const Region& region) {
+  if (region.is_line || region.depth <= 0 || region.edge.empty()) return false;
+  cv::Point2f centre;
+  float radius = 0;
+  cv::minEnclosingCircle(region.edge, centre, radius);
+  const double point = kFwhmPerSigma * std::hypot(BlurOfLines(map), region.smoothing_cells);
+  return 2.0 * static_cast<double>(radius) < kNarrowestOfPoint * point;
+}
+
 bool IsTooFaint(const ContrastMap& map, const DetectOptions& options, const Region& region) {
   const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
   const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
@@ -341,8 +357,8 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   cv::Mat smooth;
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
-    return IsTooFaint(contrast, options, region) || IsUnevenRing(contrast, region) ||
-           IsShadow(contrast, &smooth, &region);
+    return IsHotPixel(contrast, region) || IsTooFaint(contrast, options, region) ||
+           IsUnevenRing(contrast, region) || IsShadow(contrast, &smooth, &region);
   });
   // On the ferrule what the search for lines missed may still be told by its shape.
   std::erase_if(regions, [&](Region& region) {

@@ -25,7 +25,15 @@ constexpr double kFaintOnFerrule = 0.09;  // of its own brightness
 constexpr double kPastRimUm = 4.0;
 constexpr double kCoreReachUm = 12.5;  // of a single-mode core's light
 
+constexpr double kFaintLineSnrOnFerrule = 11.0;
+
 constexpr double kLeastLineContrast = 0.020;  // of the glass: fainter lines are the camera's
+
+bool IsFaintOnFerrule(const ContrastMap& map, double radius_um, double depth) {
+  if (radius_um <= map.cladding_radius_um + kPastRimUm) return false;
+  const double light = map.ring_level[map.RingOf(static_cast<float>(radius_um))];
+  return std::abs(depth) < kFaintOnFerrule * light;
+}
 
 }  // namespace
 
@@ -33,9 +41,7 @@ double LeastBelievedSnr(
     const ContrastMap& map, double radius_um, double size_um, double depth, double threshold) {
   if (std::abs(depth) < std::max(map.least_depth, kLeastContrast * map.glass_level))
     return std::numeric_limits<double>::infinity();
-  const double light = map.ring_level[map.RingOf(static_cast<float>(radius_um))];
-  const bool grain = size_um >= kSmallUm && radius_um > map.cladding_radius_um + kPastRimUm &&
-                     std::abs(depth) < kFaintOnFerrule * light;
+  const bool grain = size_um >= kSmallUm && IsFaintOnFerrule(map, radius_um, depth);
   if (std::abs(depth) >= kFaintContrast * map.glass_level) {
     return grain ? std::max(threshold, kFaintSnrInNoise) : threshold;
   }
@@ -43,6 +49,10 @@ double LeastBelievedSnr(
   const bool watched = radius_um < kCoreReachUm || map.glass_noise < smooth * map.glass_level;
   if (watched) return std::max(threshold, kFaintSnr);
   return size_um < kSmallUm ? threshold : std::max(threshold, kFaintSnrInNoise);
+}
+
+double LeastBelievedLineSnr(const ContrastMap& map, double radius_um, double depth) {
+  return IsFaintOnFerrule(map, radius_um, depth) ? kFaintLineSnrOnFerrule : 0.0;
 }
 
 double LeastLineDepth(const ContrastMap& map) {

@@ -11,6 +11,10 @@ namespace endgrade {
 [[nodiscard]] double LeastBelievedSnr(
     const ContrastMap& map, double radius_um, double size_um, double depth, double threshold);
 
+// The same of a line, whatever threshold it was found with: on the ferrule one that is hardly
+// deeper than the lay of its polish must stand out more; elsewhere 0.
+[[nodiscard]] double LeastBelievedLineSnr(const ContrastMap& map, double radius_um, double depth);
+
 // The least depth of a line that is believed, luma units.
 [[nodiscard]] double LeastLineDepth(const ContrastMap& map);
 

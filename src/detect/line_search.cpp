@@ -431,12 +431,15 @@ void Forget(const std::vector<bool>& drop, LinesFound* found) {
   }
 }
 
-// Whether the line's middle lies on the ferrule.
+// How far the middle of a line is from the cladding's.
+double MiddleUm(const ContrastMap& map, const std::vector<cv::Point2d>& spine) {
+  const cv::Point2d off = spine[spine.size() / 2] - map.centre_cell;
+  const cv::Vec2d um = map.um_from_cell * cv::Vec2d(off.x, off.y);
+  return std::hypot(um[0], um[1]);
+}
+
 bool OnFerrule(const ContrastMap& map, const Region& line) {
-  const cv::Point2d cell = line.spine[line.spine.size() / 2];
-  const cv::Vec2d um =
-      map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x, cell.y - map.centre_cell.y);
-  return std::hypot(um[0], um[1]) > map.cladding_radius_um;
+  return MiddleUm(map, line.spine) > map.cladding_radius_um;
 }
 
 // Many faint lines side by side in one direction are not as many scratches: on the glass they are
@@ -463,6 +466,15 @@ void DropPattern(const ContrastMap& map, LinesFound* found) {
     }
     if (static_cast<int>(alike.size()) < kMany) continue;
     drop[i] = std::abs(found->lines[i].depth) < kStandsOut * static_cast<double>(MedianOf(alike));
+  }
+  Forget(drop, found);
+}
+
+// Counted among a pattern, but not believed by themselves.
+void DropFaint(const ContrastMap& map, LinesFound* found) {
+  std::vector<bool> drop;
+  for (const Region& line : found->lines) {
+    drop.push_back(line.snr < LeastBelievedLineSnr(map, MiddleUm(map, line.spine), line.depth));
   }
   Forget(drop, found);
 }
@@ -557,6 +569,7 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   ferrule.threshold = threshold + kFerruleDoubt;
   RunPass(map, std::move(ferrule), residual, &found);
   DropPattern(map, &found);
+  DropFaint(map, &found);
   JoinSides(map, &found);
   return found;
 }

@@ -290,6 +290,24 @@ TEST(DetectRegions, BelievesNoStepLowerThanTheFilesOwnRounding) {
   EXPECT_EQ(count(), 1U);
 }
 
+// Nothing on the face can look sharper than the lens.
+TEST(DetectRegions, LeavesOutHotPixelsButNoSpeckHoweverSmall) {
+  test::DrawnFace face;
+  face.blur_um = 0.8;
+  face.discs = {{{25, 10}, 0.8, 1.5}, {{-25, -10}, 0.8, -0.9}};
+  const Limits limits = test::ShippedLimits("sm-upc");
+  test::Drawn drawn = test::Draw(face);
+  const auto count = [&] {
+    return DetectRegions(test::FlattenDrawn(drawn, limits)).regions.size();
+  };
+  ASSERT_EQ(count(), 2U);
+  for (const cv::Point2d um : {cv::Point2d(0, 30), cv::Point2d(-15, 18), cv::Point2d(80, 40)}) {
+    const cv::Point2d px = drawn.scale.ToPx(um);
+    drawn.frame.luma.at<uchar>(cvRound(px.y), cvRound(px.x)) = 250;
+  }
+  EXPECT_EQ(count(), 2U);
+}
+
 TEST(DetectRegions, SeesAChipInTheRim) {
   test::DrawnFace face;
   face.discs = {{{61.5, 0}, 7.0, -0.6}};

@@ -32,5 +32,12 @@ TEST(LeastBelievedSnr, NobodySeesAPerCent) {
   EXPECT_EQ(LeastBelievedSnr(Map(2.0), 40, 12, -3.0, 5), 7.0);
 }
 
+TEST(LeastBelievedLineSnr, AFaintLineOnTheFerruleMayBeTheLayOfItsPolish) {
+  const ContrastMap map = Map(2.0);
+  EXPECT_EQ(LeastBelievedLineSnr(map, 100, -15), 11.0);
+  EXPECT_EQ(LeastBelievedLineSnr(map, 100, -19), 0.0);
+  EXPECT_EQ(LeastBelievedLineSnr(map, 40, -3), 0.0);
+}
+
 }  // namespace
 }  // namespace endgrade
