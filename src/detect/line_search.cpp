@@ -510,6 +510,9 @@ std::vector<float> DistancesWithin(double reach,
 // as wide as both together.
 void JoinSides(const ContrastMap& map, LinesFound* found) {
   constexpr double kGapUm = 1.0;
+  // Between a bright and a dark one they cancel: over up to half of the width of either.
+  constexpr double kMostGapUm = 2.0;
+  constexpr double kGapOfWidth = 0.5;
   constexpr double kLeastShared = 0.6;  // of the shorter one's length
   constexpr double kLeastRatio = 0.3;   // of their heights: a bright side may be clipped
   std::vector<bool> drop(found->lines.size(), false);
@@ -522,8 +525,11 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
       Region& b = found->lines[j];
       const double ratio = std::abs(a.depth) / std::max(1e-9, std::abs(b.depth));
       if (std::min(ratio, 1.0 / ratio) < kLeastRatio) continue;
-      const double reach = 0.5 * (a.line_width_cells + b.line_width_cells) +
-                           kGapUm / map.um_per_cell + map.blur_sigma_cells;
+      const double width = 0.5 * (a.line_width_cells + b.line_width_cells);
+      const double wide_gap_um =
+          std::clamp(kGapOfWidth * width * map.um_per_cell, kGapUm, kMostGapUm);
+      const double gap_um = a.depth * b.depth < 0 ? wide_gap_um : kGapUm;
+      const double reach = width + gap_um / map.um_per_cell + map.blur_sigma_cells;
       std::vector<float> apart = DistancesWithin(reach, points[j], points[i], map.level.size());
       const size_t shorter = std::min(points[i].size(), points[j].size());
       if (static_cast<double>(apart.size()) < kLeastShared * static_cast<double>(shorter)) continue;

@@ -118,7 +118,7 @@ TEST(DetectRegions, CallsLinesThatMeetAtAKinkACrack) {
 
 TEST(DetectRegions, TakesTheRimOfAParticleForPartOfIt) {
   test::DrawnFace face;
-  face.blur_um = 0.35;
+  face.blur_um = 0.3;
   face.um_per_px = 0.25;
   face.size = {1200, 1200};
   face.discs = {{{25, -20}, 3.0, 0.5}};
@@ -158,6 +158,18 @@ TEST(DetectRegions, MeasuresAWideScratchWithABrightAndADarkHalfAcrossBoth) {
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_NEAR(features[0].size_um, 6.8, features[0].size_uncertainty_um);
+}
+
+// Where the sides run into one another they cancel, and are found further apart than they are wide.
+TEST(DetectRegions, MeasuresAScratchWhoseSidesArePartedAcrossBoth) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.blur_um = 0.3;
+  face.lines = {{{-35, 20}, {35, 20}, 4.0, -0.4}, {{-35, 25.8}, {35, 25.8}, 4.0, 0.3}};
+  const std::vector<Feature> features = Find(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
+  EXPECT_NEAR(features[0].size_um, 9.8, features[0].size_uncertainty_um);
 }
 
 // Glass and ferrule throw the light back differently: each half differs from end to end, too, and
