@@ -11,13 +11,6 @@
 namespace endgrade {
 namespace {
 
-std::vector<Feature> Find(const test::DrawnFace& face) {
-  const Limits limits = test::ShippedLimits("sm-upc");
-  const test::Drawn drawn = test::Draw(face);
-  const ContrastMap map = test::FlattenDrawn(drawn, limits);
-  return MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
-}
-
 const Feature* Nearest(const std::vector<Feature>& features, cv::Point2d um) {
   const Feature* best = nullptr;
   double least = 4.0;
@@ -36,7 +29,7 @@ TEST(DetectRegions, FindsNothingOnCleanFaces) {
   for (std::uint64_t seed = 11; seed < 16; ++seed) {
     test::DrawnFace face;
     face.seed = seed;
-    found += Find(face).size();
+    found += test::FeaturesOn(face).size();
   }
   EXPECT_LE(found, 1U);  // fewer than 0.3 a picture
 }
@@ -47,7 +40,7 @@ TEST(DetectRegions, SizesDiscsWithinTheirStatedUncertainty) {
                 {{-30, 20}, 3.0, -0.4},
                 {{10, -35}, 5.0, 0.4},
                 {{-20, -30}, 8.0, -0.25}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   for (const test::DrawnDisc& disc : face.discs) {
     const Feature* found = Nearest(features, disc.centre_um);
     ASSERT_NE(found, nullptr) << disc.diameter_um;
@@ -60,7 +53,7 @@ TEST(DetectRegions, SizesDiscsWithinTheirStatedUncertainty) {
 TEST(DetectRegions, FindsALongFaintScratchAndItsWidth) {
   test::DrawnFace face;
   face.lines = {{{-40, -20}, {45, 10}, 2.0, -0.15}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_NEAR(features[0].size_um, 2.0, 0.5);
@@ -71,7 +64,7 @@ TEST(DetectRegions, KeepsSpecksThatTouchAScratchApartFromIt) {
   test::DrawnFace face;
   face.lines = {{{-45, -20}, {45, 10}, 1.2, -0.3}};
   face.discs = {{{-15, -10}, 5.0, -0.5}, {{22.5, 2.5}, 5.0, -0.5}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   int scratches = 0;
   for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
   EXPECT_EQ(scratches, 1);
@@ -88,7 +81,7 @@ TEST(DetectRegions, SeesOneScratchInDashes) {
     const double x = -40.0 + 14.0 * i;
     face.lines.push_back({{x, 20}, {x + 11.0, 20}, 1.2, -0.35});
   }
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_GT(*features[0].length_um, 65.0);
@@ -100,7 +93,7 @@ TEST(DetectRegions, SeesOneWideFaintScratchInAFewStrokes) {
     const double x = -60.0 + 26.0 * i;
     face.lines.push_back({{x, 85}, {x + 12.0, 85}, 4.0, -0.25});  // on the ferrule
   }
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_NEAR(features[0].size_um, 4.0, std::max(0.8, features[0].size_uncertainty_um));
@@ -110,7 +103,7 @@ TEST(DetectRegions, SeesOneWideFaintScratchInAFewStrokes) {
 TEST(DetectRegions, CallsLinesThatMeetAtAKinkACrack) {
   test::DrawnFace face;
   face.lines = {{{-40, -20}, {-10, -25}, 1.2, -0.4}, {{-10, -25}, {15, -45}, 1.2, -0.4}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kDefect);
   EXPECT_NEAR(features[0].size_um, std::hypot(55.0, 25.0) + 1.2, 4.0);
@@ -123,11 +116,11 @@ TEST(DetectRegions, TakesTheRimOfAParticleForPartOfIt) {
   face.size = {1200, 1200};
   face.discs = {{{25, -20}, 3.0, 0.5}};
   face.rings = {};
-  const std::vector<Feature> plain = Find(face);
+  const std::vector<Feature> plain = test::FeaturesOn(face);
   ASSERT_EQ(plain.size(), 1U);
   // The same bright disc in a dark ring of 0.8 um: a disc of 4.6 um under it.
   face.discs = {{{25, -20}, 4.6, -0.25}, {{25, -20}, 3.0, 1.0}};
-  const std::vector<Feature> rimmed = Find(face);
+  const std::vector<Feature> rimmed = test::FeaturesOn(face);
   ASSERT_EQ(rimmed.size(), 1U);
   EXPECT_NEAR(plain[0].size_um, 3.0, plain[0].size_uncertainty_um);
   EXPECT_NEAR(rimmed[0].size_um, 4.6, rimmed[0].size_uncertainty_um);
@@ -143,7 +136,7 @@ TEST(DetectRegions, MeasuresAScratchWithABrightAndADarkHalfAcrossBoth) {
     return test::DrawnLine{at - along * 35.0, at + along * 35.0, 1.2, contrast};
   };
   face.lines = {half(-1, -0.4), half(1, 0.4)};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_NEAR(features[0].size_um, 2.4, features[0].size_uncertainty_um);
@@ -154,7 +147,7 @@ TEST(DetectRegions, MeasuresAWideScratchWithABrightAndADarkHalfAcrossBoth) {
   test::DrawnFace face;
   face.core_radius_um = 0;
   face.lines = {{{-30, 20}, {30, 20}, 3.4, -0.4}, {{-30, 23.4}, {30, 23.4}, 3.4, 0.2}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_NEAR(features[0].size_um, 6.8, features[0].size_uncertainty_um);
@@ -166,7 +159,7 @@ TEST(DetectRegions, MeasuresAScratchWhoseSidesArePartedAcrossBoth) {
   face.core_radius_um = 0;
   face.blur_um = 0.3;
   face.lines = {{{-35, 20}, {35, 20}, 4.0, -0.4}, {{-35, 25.8}, {35, 25.8}, 4.0, 0.3}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].kind, FeatureKind::kScratch);
   EXPECT_NEAR(features[0].size_um, 9.8, features[0].size_uncertainty_um);
@@ -178,7 +171,7 @@ TEST(DetectRegions, MeasuresAWideTwoSidedScratchAlongTheRimAcrossBothSides) {
   test::DrawnFace face;
   face.core_radius_um = 0;
   face.lines = {{{54.8, -70}, {54.8, 70}, 4.2, 0.25}, {{59.0, -70}, {59.0, 70}, 4.2, -0.25}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   const auto widest =
       std::max_element(features.begin(), features.end(), [](const Feature& a, const Feature& b) {
         return a.size_um < b.size_um;
@@ -193,7 +186,7 @@ TEST(DetectRegions, KeepsWideScratchesThatCrossApart) {
   test::DrawnFace face;
   face.core_radius_um = 0;
   face.lines = {{{-45, -15}, {45, 15}, 4.0, -0.4}, {{-45, 20}, {45, -12}, 4.0, 0.4}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   int scratches = 0;
   for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
   EXPECT_EQ(scratches, 2);
@@ -204,7 +197,7 @@ TEST(DetectRegions, SeesAFaintScratchThatStrongerOnesCross) {
   face.lines = {{{-40, -30}, {45, 20}, 1.2, -0.5},
                 {{-40, 20}, {45, -35}, 1.2, 0.5},
                 {{-30, -38}, {10, 45}, 1.2, -0.12}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   int scratches = 0;
   for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
   EXPECT_EQ(scratches, 3);
@@ -213,7 +206,7 @@ TEST(DetectRegions, SeesAFaintScratchThatStrongerOnesCross) {
 TEST(DetectRegions, CountsAFeatureInTheInnermostZoneThatItTouches) {
   test::DrawnFace face;
   face.discs = {{{15.0, 0}, 7.0, -0.4}};  // from 11.5 to 18.5 um: over the border of A at 12.5
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   ASSERT_EQ(features.size(), 1U);
   EXPECT_EQ(features[0].zone, 0);
 }
@@ -221,8 +214,8 @@ TEST(DetectRegions, CountsAFeatureInTheInnermostZoneThatItTouches) {
 TEST(DetectRegions, GivesTheSameFeaturesTwice) {
   test::DrawnFace face;
   face.discs = {{{20, 5}, 2.0, -0.4}};
-  const auto once = Find(face);
-  const auto twice = Find(face);
+  const auto once = test::FeaturesOn(face);
+  const auto twice = test::FeaturesOn(face);
   ASSERT_EQ(once.size(), twice.size());
   for (size_t i = 0; i < once.size(); ++i) {
     EXPECT_EQ(once[i].size_um, twice[i].size_um);
@@ -263,7 +256,7 @@ TEST(DetectRegions, TellsAShortScratchInGrainFromAParticleByItsShape) {
   test::DrawnFace face;
   face.grain = 7.0;
   face.lines = {{{82, -24}, {100, -10}, 1.8, -0.3}, {{-90, 20}, {-80, 27}, 4.5, -0.3}};
-  const std::vector<Feature> features = Find(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
   const Feature* scratch = Nearest(features, {91, -17});
   ASSERT_NE(scratch, nullptr);
   EXPECT_EQ(scratch->kind, FeatureKind::kScratch);
@@ -285,7 +278,8 @@ TEST(DetectRegions, LeavesNoDefectWhereScratchesCrossOrFade) {
                 {{-40, 20}, {42, -20}, 1.2, -0.4},
                 {{-6, -45}, {4, 40}, 1.0, -0.4},
                 {{4, 40}, {5.2, 50}, 1.0, -0.2}};
-  for (const Feature& f : Find(face)) EXPECT_EQ(f.kind, FeatureKind::kScratch) << f.size_um;
+  for (const Feature& f : test::FeaturesOn(face))
+    EXPECT_EQ(f.kind, FeatureKind::kScratch) << f.size_um;
 }
 
 TEST(DetectRegions, BelievesNoStepLowerThanTheFilesOwnRounding) {

@@ -1,4 +1,3 @@
-#include "endgrade/detect.h"
 #include "endgrade/measure.h"
 #include "tests/support/drawn_face.h"
 
@@ -9,13 +8,6 @@
 namespace endgrade {
 namespace {
 
-std::vector<Feature> Measured(const test::DrawnFace& face) {
-  const Limits limits = test::ShippedLimits("sm-upc");
-  const test::Drawn drawn = test::Draw(face);
-  const ContrastMap map = test::FlattenDrawn(drawn, limits);
-  return MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
-}
-
 // A narrow deep scratch and a wider shallow one look the same behind the blur: what is stated holds
 // both.
 TEST(MeasureFeatures, AScratchNarrowerThanTheBlurIsDoubtedByAsMuch) {
@@ -24,7 +16,7 @@ TEST(MeasureFeatures, AScratchNarrowerThanTheBlurIsDoubtedByAsMuch) {
     face.core_radius_um = 0;
     face.blur_um = 0.9;
     face.lines = {{{-35, 12}, {35, 20}, width_um, -0.3 / width_um}};
-    const std::vector<Feature> features = Measured(face);
+    const std::vector<Feature> features = test::FeaturesOn(face);
     ASSERT_EQ(features.size(), 1U) << width_um;
     ASSERT_EQ(features[0].kind, FeatureKind::kScratch);
     EXPECT_NEAR(features[0].size_um, width_um, features[0].size_uncertainty_um) << width_um;
@@ -39,7 +31,7 @@ TEST(MeasureFeatures, ABrightSpeckIsDoubtedMoreOnTheFerrule) {
     test::DrawnFace face;
     face.core_radius_um = 0;
     face.discs = {{centre_um, 4.0, contrast}};
-    const std::vector<Feature> features = Measured(face);
+    const std::vector<Feature> features = test::FeaturesOn(face);
     EXPECT_EQ(features.size(), 1U);
     return features.empty() ? 0.0 : features[0].size_uncertainty_um;
   };

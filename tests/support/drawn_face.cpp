@@ -1,5 +1,6 @@
 #include "tests/support/drawn_face.h"
 
+#include "endgrade/detect.h"
 #include "endgrade/lay.h"
 
 #include <opencv2/imgproc.hpp>
@@ -97,6 +98,13 @@ Limits ShippedLimits(const std::string& id) {
 ContrastMap FlattenDrawn(const Drawn& drawn, const Limits& limits) {
   const ZoneMap zones = LayZones(drawn.frame.luma.size(), drawn.scale, limits);
   return Flatten(drawn.frame, drawn.fibre, drawn.scale, zones);
+}
+
+std::vector<Feature> FeaturesOn(const DrawnFace& face) {
+  const Limits limits = ShippedLimits("sm-upc");
+  const Drawn drawn = Draw(face);
+  const ContrastMap map = FlattenDrawn(drawn, limits);
+  return MeasureFeatures(drawn.frame, map, drawn.scale, limits, DetectRegions(map).regions);
 }
 
 }  // namespace endgrade::test

@@ -6,6 +6,7 @@
 #include "endgrade/frame.h"
 #include "endgrade/limits.h"
 #include "endgrade/locate.h"
+#include "endgrade/measure.h"
 #include "endgrade/scale.h"
 
 #include <cstdint>
@@ -59,5 +60,8 @@ struct Drawn {
 
 // The steps up to the contrast map.
 [[nodiscard]] ContrastMap FlattenDrawn(const Drawn& drawn, const Limits& limits);
+
+// What is found and measured on the face, by the limits "sm-upc".
+[[nodiscard]] std::vector<Feature> FeaturesOn(const DrawnFace& face);
 
 }  // namespace endgrade::test
