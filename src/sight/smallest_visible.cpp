@@ -158,7 +158,9 @@ class Chance {
     }
     if (from_rim_um < kOutsideRimUm) return 0;
     const double coarse = std::max(2.0 * fine, kLeastFerruleSigma);
-    return plain * InPass(ring, width_um, coarse, threshold + kFerruleDoubt);
+    const double least =
+        std::max(threshold + kFerruleDoubt, LeastBelievedLineSnr(map, ring.radius_um, seen));
+    return plain * InPass(ring, width_um, coarse, least);
   }
 
   const SightInputs& in_;
