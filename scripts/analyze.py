@@ -4,7 +4,7 @@
 GCC 12 means it for C: of C++ it follows what is written as in C, which here is what reads pictures
 by libpng, libjpeg and libtiff and what opens files by their descriptors. Minutes for all of src/.
 
-Usage: scripts/analyze.py BUILD_FOLDER [ROOM...], e.g. build read evidence; without rooms, all.
+Usage: scripts/analyze.py [ROOM...], e.g. read evidence; without rooms, all.
 """
 
 import concurrent.futures
@@ -38,13 +38,13 @@ def analyze(command):
 
 
 def main():
-    if len(sys.argv) < 2:
-        print(__doc__, file=sys.stderr)
-        return 2
-    source = pathlib.Path(__file__).resolve().parents[1] / "src"
-    rooms = [source / room for room in sys.argv[2:]] or [source]
+    scripts = pathlib.Path(__file__).resolve().parent
+    source = scripts.parent / "src"
+    rooms = [source / room for room in sys.argv[1:]] or [source]
+    build = subprocess.run([scripts / "look_folder.sh"], capture_output=True, text=True,
+                           check=True).stdout.strip()
     commands = [command for command in
-                json.loads((pathlib.Path(sys.argv[1]) / "compile_commands.json").read_text())
+                json.loads((pathlib.Path(build) / "compile_commands.json").read_text())
                 if any(room in pathlib.Path(command["file"]).parents for room in rooms)]
     found = set()
     with concurrent.futures.ThreadPoolExecutor(os.cpu_count()) as pool:

@@ -13,7 +13,7 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 if [ ! -x build/endgrade ]; then
-  cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release >/dev/null
+  scripts/configure.sh
   cmake --build build --target endgrade_cli
 fi
 if [ "${1:-}" = --locate ]; then

@@ -8,7 +8,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 endgrade=${ENDGRADE:-build/endgrade}
 if [ ! -x "$endgrade" ]; then
-  cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release >/dev/null
+  scripts/configure.sh
   cmake --build build --target endgrade_cli
 fi
 /usr/bin/python3 -B tests/benchmarks/compare/bench_compare.py --endgrade "$endgrade" "$@"

@@ -7,7 +7,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 scripts/install_packages.sh bench
 if [ ! -f build/build.ninja ]; then
-  cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release >/dev/null
+  scripts/configure.sh
 fi
 cmake -S . -B build -DENDGRADE_BENCHMARKS=ON >/dev/null
 cmake --build build --target endgrade_cli bench_speed_steps

@@ -1,12 +1,12 @@
 #!/usr/bin/env bash
 # cppcheck over the sources of the library and the command; any finding fails. Half a minute.
-# Usage: scripts/cppcheck.sh [BUILD FOLDER], which must have been configured.
+# Usage: scripts/cppcheck.sh
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
 # A project named by a relative path gives cppcheck relative names of files, so both names are whole;
 # and the sources' is the one in compile_commands.json, whatever link this folder was entered by.
-build=$(realpath "${1:-build}")
+build=$(scripts/look_folder.sh)
 source=$(sed -n 's/^CMAKE_HOME_DIRECTORY:INTERNAL=//p' "$build/CMakeCache.txt")
 
 # Why not:

@@ -5,7 +5,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 scripts/install_packages.sh build
-cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release -DENDGRADE_TESTS=OFF >/dev/null
+scripts/configure.sh -DENDGRADE_TESTS=OFF
 cmake --build build --target endgrade_cli
 
 # One folder for each table of limits, named like it.

@@ -5,6 +5,6 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 scripts/install_packages.sh test
-cmake -S . -B build -G Ninja -DCMAKE_BUILD_TYPE=Release -DENDGRADE_TESTS=ON >/dev/null
+scripts/configure.sh -DENDGRADE_TESTS=ON
 cmake --build build
 ctest --test-dir build --output-on-failure --parallel "$(nproc)" --no-tests=error "$@"

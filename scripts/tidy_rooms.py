@@ -4,8 +4,8 @@
 Nine tenths of the time goes into headers, which a room's sources share. Where two of them do not go
 together (each has a kLeast of its own), the room is halved until they do, or stand alone.
 
-Usage: scripts/tidy_rooms.py BUILD_FOLDER [TARGET...], e.g. build endgrade_read endgrade_lay; or, with
--TARGET, all but those. Exits with 1 for what is not the analyzer's.
+Usage: scripts/tidy_rooms.py [TARGET...], e.g. endgrade_read endgrade_lay; or, with -TARGET, all but
+those. Exits with 1 for what is not the analyzer's.
 """
 
 import concurrent.futures
@@ -55,11 +55,10 @@ def look(folder: pathlib.Path, name: str, members: list[dict]) -> tuple[bool, st
 
 
 def main() -> int:
-    if len(sys.argv) < 2:
-        print(__doc__, file=sys.stderr)
-        return 2
-    rooms = rooms_of(pathlib.Path(sys.argv[1]))
-    named = sys.argv[2:]
+    build = subprocess.run(["scripts/look_folder.sh"], capture_output=True, text=True,
+                           check=True).stdout.strip()
+    rooms = rooms_of(pathlib.Path(build))
+    named = sys.argv[1:]
     wanted = [name for name in named if not name.startswith("-")] or [
         name for name in rooms if f"-{name}" not in named]
     rooms = {name: rooms[name] for name in wanted}

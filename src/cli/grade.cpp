@@ -65,7 +65,7 @@ Result<GradeRun> RunFrom(const GradeArguments& arguments) {
   return run;
 }
 
-int Grade(const GradeArguments& arguments) {
+int GradeAll(const GradeArguments& arguments) {
   RequireLimits(arguments.limits);
   auto run = RunFrom(arguments);
   if (!run.ok()) {
@@ -132,7 +132,7 @@ void AddGrade(CLI::App& app, int* exit_code) {
       "--threads.\n\n"
       "Nothing is written beside the input. Exit codes: 0 all pass, 1 some fail, 2 usage or\n"
       "unreadable input, 3 nothing failed but some cannot be graded.");
-  verb->callback([arguments, exit_code] { *exit_code = Grade(*arguments); });
+  verb->callback([arguments, exit_code] { *exit_code = GradeAll(*arguments); });
 }
 
 }  // namespace endgrade::cli

@@ -14,11 +14,11 @@
 namespace endgrade::compare_page {
 namespace {
 
-constexpr int kSide = 900;
+constexpr int kSheetSide = 900;
 constexpr int kMostAcross = 3;
 constexpr int kPad = 24;
 constexpr int kTallest = 8000;  // cut to what is used
-constexpr double kEm = 24;
+constexpr double kSheetEm = 24;
 constexpr double kSmall = 20;
 constexpr double kLeading = 1.4;
 const Colour kInk{26, 26, 26};
@@ -151,33 +151,36 @@ cv::Mat ChangeInColours(const cv::Mat& first, const cv::Mat& last) {
 
 cv::Mat DrawSideBySide(const Compared& compared) {
   TextPainter text;
-  const View view = ViewOf(compared.limits, kSide);
+  const View view = ViewOf(compared.limits, kSheetSide);
   const int count = static_cast<int>(compared.attempts.size());
   const int across = std::min(count, kMostAcross);
-  const int width = across * kSide + (across + 1) * kPad;
+  const int width = across * kSheetSide + (across + 1) * kPad;
   cv::Mat sheet(kTallest, width, CV_8UC3, cv::Scalar::all(255));
-  const TextStyle bold{1.3 * kEm, true, kInk};
+  const TextStyle bold{1.3 * kSheetEm, true, kInk};
   const TextStyle small{kSmall, false, kGrey};
   double top = kPad;
   for (int i = 0; i < count; ++i) {
-    const int left = kPad + (i % across) * (kSide + kPad);
+    const int left = kPad + (i % across) * (kSheetSide + kPad);
     const std::string head = HeadOf(compared, static_cast<std::size_t>(i));
     text.Draw(sheet, {left + 0.0, top + bold.size_px}, head, bold);
-    const double used = text.Width(head, bold) + kEm;
+    const double used = text.Width(head, bold) + kSheetEm;
     const std::string name = PrintableText(
         compared.attempts[static_cast<std::size_t>(i)].frame.path.filename().string());
-    text.Draw(
-        sheet, {left + used, top + bold.size_px}, text.Elided(name, small, kSide - used), small);
-    cv::Mat place = sheet({left, static_cast<int>(top + 1.6 * bold.size_px), kSide, kSide});
+    text.Draw(sheet,
+              {left + used, top + bold.size_px},
+              text.Elided(name, small, kSheetSide - used),
+              small);
+    cv::Mat place =
+        sheet({left, static_cast<int>(top + 1.6 * bold.size_px), kSheetSide, kSheetSide});
     Panel(compared, static_cast<std::size_t>(i), view, text).copyTo(place);
-    if (i % across == across - 1 || i == count - 1) top += 1.6 * bold.size_px + kSide + kPad;
+    if (i % across == across - 1 || i == count - 1) top += 1.6 * bold.size_px + kSheetSide + kPad;
   }
-  top = Words(sheet, text, CountWords(compared.comparison), top, {1.2 * kEm, true, kInk});
+  top = Words(sheet, text, CountWords(compared.comparison), top, {1.2 * kSheetEm, true, kInk});
   top = Legend(sheet, text, top + 6);
   for (const PairComparison& pair : compared.comparison.pairs) {
     top = Words(sheet, text, pair.registration.words, top, {kSmall, false, kInk});
   }
-  top = Words(sheet, text, "Next: " + compared.advice.back().say, top + 8, {kEm, true, kInk});
+  top = Words(sheet, text, "Next: " + compared.advice.back().say, top + 8, {kSheetEm, true, kInk});
   top = Words(sheet, text, compared.advice.back().safety, top + 8, small);
   return sheet.rowRange(0, std::min(kTallest, static_cast<int>(top) + kPad)).clone();
 }
@@ -186,7 +189,7 @@ std::optional<cv::Mat> DrawDifference(const Compared& compared) {
   const auto to_first = LastToFirst(compared);
   if (!to_first) return std::nullopt;
   TextPainter text;
-  const View view = ViewOf(compared.limits, kSide);
+  const View view = ViewOf(compared.limits, kSheetSide);
   const auto soft = compare::SoftenBoth(compared.attempts.front(), compared.attempts.back());
   const cv::Matx23d own(1, 0, 0, 0, 1, 0);
   cv::Mat panel = ChangeInColours(WarpedContrast(soft.before, own, view),
@@ -197,15 +200,15 @@ std::optional<cv::Mat> DrawDifference(const Compared& compared) {
     if (mark.fate != Fate::kStillThere) changed.push_back(std::move(mark));
   }
   DrawMarks(panel, changed, kSmall, text);
-  cv::Mat sheet(kSide + 400, kSide + 2 * kPad, CV_8UC3, cv::Scalar::all(255));
+  cv::Mat sheet(kSheetSide + 400, kSheetSide + 2 * kPad, CV_8UC3, cv::Scalar::all(255));
   const std::string ends = std::to_string(compared.attempts.size());
   double top = Words(sheet,
                      text,
                      "What changed from photograph 1 to " + ends,
                      kPad / 2.0,
-                     {1.3 * kEm, true, kInk});
-  panel.copyTo(sheet({kPad, static_cast<int>(top), kSide, kSide}));
-  top += kSide + 12;
+                     {1.3 * kSheetEm, true, kInk});
+  panel.copyTo(sheet({kPad, static_cast<int>(top), kSheetSide, kSheetSide}));
+  top += kSheetSide + 12;
   top =
       Words(sheet,
             text,

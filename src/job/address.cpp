@@ -16,13 +16,6 @@ bool IsPlain(char c) {
   return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '-';
 }
 
-std::string LowerCase(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) {
-    return static_cast<char>(std::tolower(c));
-  });
-  return text;
-}
-
 // Names that Windows keeps for devices, with any ending.
 bool IsDeviceName(const std::string& name) {
   const std::string stem = LowerCase(name.substr(0, name.find('.')));
@@ -33,6 +26,13 @@ bool IsDeviceName(const std::string& name) {
 }
 
 }  // namespace
+
+std::string LowerCase(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) {
+    return static_cast<char>(std::tolower(c));
+  });
+  return text;
+}
 
 std::string Address::Words() const {
   std::string words;

@@ -36,6 +36,9 @@ struct Face {
   [[nodiscard]] std::filesystem::path Folder() const;
 };
 
+// Latin letters in lower case; all else as it is.
+[[nodiscard]] std::string LowerCase(std::string text);
+
 // A level's name as a folder's: letters, digits, dots and hyphens stay, a space becomes "_", all
 // else "%XX"; "_" for an empty one. Different names give different folders.
 [[nodiscard]] std::string FolderName(const std::string& name);

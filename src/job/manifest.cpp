@@ -20,7 +20,7 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-constexpr const char* kSchema = "endgrade.job-manifest/1";
+constexpr const char* kManifestSchema = "endgrade.job-manifest/1";
 
 Error Damaged() {
   return {ErrorKind::kCorrupt,
@@ -73,7 +73,7 @@ std::string Manifest::Json() const {
   for (const auto& [path, entry] : files) {
     list.push_back({{"path", path}, {"size_bytes", entry.size_bytes}, {"sha256", entry.sha256}});
   }
-  const job::Json json = {{"schema", kSchema},
+  const job::Json json = {{"schema", kManifestSchema},
                           {"photographs", num_photographs},
                           {"head", head},
                           {"log_entries", num_entries},
@@ -87,11 +87,11 @@ Result<Manifest> Manifest::Parse(const std::string& text) {
   if (!json.is_object()) return Damaged();
   try {
     const auto schema = json.at("schema").get<std::string>();
-    if (schema.starts_with("endgrade.job-manifest/") && schema != kSchema) {
+    if (schema.starts_with("endgrade.job-manifest/") && schema != kManifestSchema) {
       return Error{ErrorKind::kUnsupported,
                    kManifestFile,
                    0,
-                   "is of schema \"" + schema + "\"; this program knows " + kSchema,
+                   "is of schema \"" + schema + "\"; this program knows " + kManifestSchema,
                    "Use the newer endgrade that wrote it"};
     }
     Manifest manifest;
@@ -121,7 +121,7 @@ Result<FileEntry> EntryOf(const fs::path& file) {
   Digest digest;
   std::array<char, 1 << 16> piece{};
   ssize_t count = 0;
-  while ((count = read(descriptor, piece.data(), piece.size())) != 0) {
+  while ((count = ::read(descriptor, piece.data(), piece.size())) != 0) {
     if (count < 0 && errno == EINTR) continue;
     if (count < 0) break;
     digest.Add(piece.data(), static_cast<std::size_t>(count));

@@ -5,7 +5,6 @@
 #include "lot/inside.h"
 
 #include <algorithm>
-#include <cctype>
 #include <map>
 #include <memory>
 
@@ -16,13 +15,6 @@ namespace {
 constexpr std::size_t kMostPorts = 100'000;
 constexpr int kMostFibres = 288;
 constexpr std::size_t kMostDigits = 6;
-
-std::string LowerCase(std::string text) {
-  std::transform(text.begin(), text.end(), text.begin(), [](unsigned char c) {
-    return static_cast<char>(std::tolower(c));
-  });
-  return text;
-}
 
 bool IsNumber(const std::string& text) {
   return !text.empty() && text.size() <= kMostDigits &&

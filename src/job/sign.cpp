@@ -11,7 +11,7 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-constexpr const char* kSchema = "endgrade.signature/1";
+constexpr const char* kSignatureSchema = "endgrade.signature/1";
 
 Json JsonOf(const Statement& statement) {
   return {{"job", statement.job},
@@ -27,7 +27,7 @@ std::string Dump(const Json& json, int indent) {
 }
 
 std::string MessageOf(const Statement& statement) {
-  return std::string(kSchema) + "\n" + Dump(JsonOf(statement), -1);
+  return std::string(kSignatureSchema) + "\n" + Dump(JsonOf(statement), -1);
 }
 
 Error Damaged(const std::string& name) {
@@ -46,7 +46,7 @@ std::string NextName(const fs::path& job) {
 }  // namespace
 
 std::string SignatureJson(const Signature& signature) {
-  const Json json = {{"schema", kSchema},
+  const Json json = {{"schema", kSignatureSchema},
                      {"statement", JsonOf(signature.statement)},
                      {"public_key", evidence::HexOf(signature.key.bytes)},
                      {"signature", evidence::HexOf(signature.bytes)}};
@@ -58,11 +58,11 @@ Result<Signature> ParseSignature(const std::string& text, const std::string& nam
   if (!json.is_object()) return Damaged(name);
   try {
     const auto schema = json.at("schema").get<std::string>();
-    if (schema.starts_with("endgrade.signature/") && schema != kSchema) {
+    if (schema.starts_with("endgrade.signature/") && schema != kSignatureSchema) {
       return Error{ErrorKind::kUnsupported,
                    name,
                    0,
-                   "is of schema \"" + schema + "\"; this program knows " + kSchema,
+                   "is of schema \"" + schema + "\"; this program knows " + kSignatureSchema,
                    "Use the newer endgrade that wrote it"};
     }
     Signature signature;

@@ -28,7 +28,7 @@ std::string KindOf(const Settings& settings, const store::Face& face, const fs::
 }
 
 // Size and time of the file; false when it is gone.
-bool Look(Photograph* photograph) {
+bool LookAt(Photograph* photograph) {
   struct stat status {};
   if (stat(photograph->file.c_str(), &status) != 0) return false;
   photograph->size_bytes = status.st_size;
@@ -78,7 +78,7 @@ Intake TakeIn(const Settings& settings, const std::vector<fs::path>& files) {
       intake.left_out.push_back({photograph.path,
                                  "there are no limits for its kind \"" + photograph.face.kind +
                                      "\". Add a line to [limits], or use --limits"});
-    } else if (!Look(&photograph)) {
+    } else if (!LookAt(&photograph)) {
       intake.left_out.push_back({photograph.path, "the file is gone. Check the folder"});
     } else {
       intake.photographs.push_back(std::move(photograph));

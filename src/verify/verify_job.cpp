@@ -28,7 +28,7 @@ namespace endgrade::verify {
 namespace fs = std::filesystem;
 namespace {
 
-constexpr std::int64_t kMostBytes = 256 << 20;
+constexpr std::int64_t kMostFileBytes = 256 << 20;
 
 // Whether another command has the job open for writing. Asks without leaving a trace.
 bool IsBeingWritten(const fs::path& job) {
@@ -84,7 +84,7 @@ class JobVerifier {
   }
 
   std::optional<Error> ReadManifest() {
-    const auto text = read::ReadFileBytes(job_ / job::kManifestFile, kMostBytes);
+    const auto text = read::ReadFileBytes(job_ / job::kManifestFile, kMostFileBytes);
     if (!text.ok()) {
       Problem("manifest.json: " + text.error().what +
               ": the job's files cannot be held against it");
@@ -284,7 +284,7 @@ class JobVerifier {
       if (!plain || job::IsPartial(name)) continue;
       ++count;
       const std::string path = "signatures/" + name;
-      const auto text = read::ReadFileBytes(job_ / path, kMostBytes);
+      const auto text = read::ReadFileBytes(job_ / path, kMostFileBytes);
       const auto signature =
           text.ok() ? job::ParseSignature(*text, path) : Result<job::Signature>(text.error());
       if (!signature.ok()) {
@@ -421,7 +421,7 @@ class JobVerifier {
     }
     const std::string overlay = job::OverlayOf(recorded.path);
     if (!again.overlay.empty() && comparison->same_bytes) {
-      const auto kept = read::ReadFileBytes(job_ / overlay, kMostBytes);
+      const auto kept = read::ReadFileBytes(job_ / overlay, kMostFileBytes);
       if (kept.ok() && *kept != again.overlay) {
         Problem(overlay + " is not what this program draws of that photograph and grade");
       }
