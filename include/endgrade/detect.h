@@ -38,8 +38,9 @@ struct Region {
   // As grown, before its border is refined: the first so many of `cells` have the sign of `depth`,
   // the rest are a rim.
   size_t body_cells = 0;
-  bool rimmed = false;  // its border is that of a thin rim of the other sign
-  cv::Point2d peak;     // of the response, cells
+  bool rimmed = false;     // its border is that of a thin rim of the other sign
+  double rim_share = 1.0;  // of the directions around it, those in which that rim is seen
+  cv::Point2d peak;        // of the response, cells
   double smoothing_cells = 0;
 
   // Mean step across the border over +/- kEdgeReach, as a share of the depth: near 1 for a thing in

@@ -33,8 +33,12 @@ constexpr double kMiddleDepth = 0.8;   // of the greatest distance from the bord
 constexpr double kLeastMiddle = 2.0;   // cells: nearer the border there is no middle to be seen
 constexpr double kHollowShare = 0.75;  // of the region's height
 constexpr double kOuterSlack = 1.0;    // cells, beyond where the rim ends on average
-constexpr double kLeastRimmed =
-    0.2;  // hollows shine on one side only: share of the border that must have a rim
+// Hollows shine on one side only: share of the border that must have a rim.
+constexpr double kLeastRimmed = 0.15;
+// A camera's fringe lies all around: what one side has more than the other is none of it. In
+// heights of the body.
+constexpr float kOneSided = 0.06F;
+constexpr size_t kSectors = 24;  // directions around a body
 
 const std::array<cv::Point, 4> kSides = {
     cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)};
@@ -204,7 +208,50 @@ struct Rim {
   cv::Mat cells;   // CV_8UC1
   cv::Mat height;  // CV_32FC1
   float threshold = 0;
+  double seen_share = 1.0;  // of the directions around the body
 };
+
+// Directions around a body, told from its middle.
+class Sectors {
+ public:
+  explicit Sectors(const cv::Mat& body) {
+    const cv::Moments moments = cv::moments(body, true);
+    middle_ = {moments.m10 / moments.m00, moments.m01 / moments.m00};
+  }
+  [[nodiscard]] size_t Of(int x, int y) const {
+    const double turn = std::atan2(y - middle_.y, x - middle_.x) / (2.0 * CV_PI) + 0.5;
+    return static_cast<size_t>(turn * kSectors) % kSectors;
+  }
+
+ private:
+  cv::Point2d middle_;
+};
+
+// Least height at which a rim is seen, by direction: above what the camera's sharpening leaves all
+// around, or clearly above what lies on the other side.
+std::array<float, kSectors> LeastOfRim(const Sectors& sectors,
+                                       const cv::Mat& near,
+                                       const cv::Mat& height,
+                                       float sharpened,
+                                       float least_one_sided) {
+  std::array<float, kSectors> most{};
+  for (int y = 0; y < near.rows; ++y) {
+    for (int x = 0; x < near.cols; ++x) {
+      if (!near.at<uchar>(y, x)) continue;
+      float& highest = most[sectors.Of(x, y)];
+      highest = std::max(highest, height.at<float>(y, x));
+    }
+  }
+  std::array<float, kSectors> least{};
+  for (size_t i = 0; i < kSectors; ++i) {
+    float beyond = 0;
+    for (size_t turn = kSectors / 2 - 2; turn <= kSectors / 2 + 2; ++turn) {
+      beyond = std::max(beyond, most[(i + turn) % kSectors]);
+    }
+    least[i] = std::min(sharpened, beyond + least_one_sided);
+  }
+  return least;
+}
 
 std::optional<Rim> FindRim(const ContrastMap& map,
                            const View& view,
@@ -214,30 +261,33 @@ std::optional<Rim> FindRim(const ContrastMap& map,
                            double rim_share) {
   Rim rim;
   rim.height = -view.height;
-  const float least = std::max(static_cast<float>(rim_share) * top, kRimSigma * view.noise);
   cv::Mat outside = body == 0;
   cv::Mat distance;  // to the nearest cell of the body
   cv::distanceTransform(outside, distance, cv::DIST_L2, cv::DIST_MASK_3);
   // The rim's own crest lies about half the blur off the body's border.
   const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
   const cv::Mat near = (distance > 0) & (distance <= 1.5 + 1.2 * blur);
-  cv::Mat high = (rim.height > least) & outside;
-  // Share of the directions around the body in which the rim is seen.
-  const cv::Moments moments = cv::moments(body, true);
-  const cv::Point2d middle(moments.m10 / moments.m00, moments.m01 / moments.m00);
-  std::array<bool, 24> rimmed{};
-  const auto sector = [&](int x, int y) {
-    const double turn = std::atan2(y - middle.y, x - middle.x) / (2.0 * CV_PI) + 0.5;
-    return static_cast<size_t>(turn * 24.0) % 24;
-  };
+  const float least_by_noise = kRimSigma * view.noise;
+  const Sectors sectors(body);
+  const auto least = LeastOfRim(sectors,
+                                near,
+                                rim.height,
+                                std::max(static_cast<float>(rim_share) * top, least_by_noise),
+                                std::max(kOneSided * top, least_by_noise));
+  cv::Mat high = cv::Mat::zeros(body.size(), CV_8UC1);
+  std::array<bool, kSectors> rimmed{};
   for (int y = 0; y < body.rows; ++y) {
     for (int x = 0; x < body.cols; ++x) {
-      if (!near.at<uchar>(y, x) || !high.at<uchar>(y, x)) continue;
-      rimmed[sector(x, y)] = true;
+      if (!near.at<uchar>(y, x)) continue;
+      const size_t sector = sectors.Of(x, y);
+      if (rim.height.at<float>(y, x) <= least[sector]) continue;
+      high.at<uchar>(y, x) = 255;
+      rimmed[sector] = true;
     }
   }
   const auto seen = std::count(rimmed.begin(), rimmed.end(), true);
-  if (static_cast<double>(seen) < kLeastRimmed * 24.0) return std::nullopt;
+  rim.seen_share = static_cast<double>(seen) / kSectors;
+  if (rim.seen_share < kLeastRimmed) return std::nullopt;
   std::vector<float> crest;
   for (int y = 0; y < body.rows; ++y) {
     for (int x = 0; x < body.cols; ++x) {
@@ -250,7 +300,7 @@ std::optional<Rim> FindRim(const ContrastMap& map,
   cv::Mat looked_at = cv::Mat::zeros(body.size(), CV_8UC1);
   for (int y = 0; y < body.rows; ++y) {
     for (int x = 0; x < body.cols; ++x) {
-      if (rimmed[sector(x, y)]) looked_at.at<uchar>(y, x) = 255;
+      if (rimmed[sectors.Of(x, y)]) looked_at.at<uchar>(y, x) = 255;
     }
   }
   const auto outer = FindNarrowRim({view.height, from_border, looked_at, 0.0, blur, 0.0});
@@ -327,6 +377,7 @@ void RefineBorder(const ContrastMap& map,
     AddCrossings(view, body, rim->cells, view.height, threshold, &edge);
     all = body | rim->cells;
     region->rimmed = true;
+    region->rim_share = rim->seen_share;
   } else if (const auto narrow =
                  FindRimUnsmoothed(map, residual, view, from_border, *region, rim_share)) {
     AddCrossings(view, narrow->cells, none, narrow->height, narrow->threshold, &edge);

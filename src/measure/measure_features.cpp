@@ -177,11 +177,16 @@ bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* wi
 // on the tuning renders.
 constexpr double kCorners = 0.5;
 constexpr double kRimWidening = 1.4;
+constexpr double kOneSide = 0.6;  // of the directions: a rim that is seen in fewer lies on one side
 constexpr double kRingShare = 0.7;  // of the filled area that is seen
 
-DiscSize TrueDiameter(const Shape& shape, bool rimmed, double blur_um) {
+DiscSize TrueDiameter(const Shape& shape, bool rimmed, double rim_share, double blur_um) {
   const double seen_um = shape.diameter_enclosing_um;
-  if (rimmed) return {std::max(0.0, seen_um - kRimWidening * blur_um), 1.0};
+  if (rimmed) {
+    // A rim on one side widens one end; the other is an edge.
+    const double widened = rim_share < kOneSide ? 0.5 * kRimWidening : kRimWidening;
+    return {std::max(0.0, seen_um - widened * blur_um), 1.0};
+  }
   DiscSize disc = DiscBehindBlur(seen_um, blur_um);
   disc.diameter += kCorners * blur_um;
   return disc;
@@ -199,7 +204,7 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   // A dark rim round a middle like the glass is a ring of its own.
   const double filled = 0.25 * CV_PI * shape.length_um * shape.width_um;
   const bool rimmed = region.rimmed || seen_area < kRingShare * filled;
-  const DiscSize disc = TrueDiameter(shape, rimmed, blur_um);
+  const DiscSize disc = TrueDiameter(shape, rimmed, region.rim_share, blur_um);
   const double shrink =
       shape.diameter_enclosing_um > 0 ? disc.diameter / shape.diameter_enclosing_um : 1.0;
 

@@ -126,6 +126,28 @@ TEST(DetectRegions, TakesTheRimOfAParticleForPartOfIt) {
   EXPECT_NEAR(rimmed[0].size_um, 4.6, rimmed[0].size_uncertainty_um);
 }
 
+// A pit lit from one side: dark, with a bright wall where the light falls. Its size holds both.
+TEST(DetectRegions, MeasuresAPitAcrossItsBrightSide) {
+  struct Pit {
+    double dark_um, wall_um, dark_contrast, wall_contrast;
+  };
+  for (const Pit& pit : {Pit{8.0, 1.5, -0.4, 0.4}, Pit{3.0, 0.8, -0.6, 0.2}}) {
+    test::DrawnFace face;
+    face.noise = 0.8;
+    const cv::Point2d centre(20, 12);
+    const double wall = centre.x + 0.5 * (pit.dark_um + pit.wall_um);
+    const double half = 0.25 * pit.dark_um;
+    face.discs = {{centre, pit.dark_um, pit.dark_contrast}};
+    face.lines = {
+        {{wall, centre.y - half}, {wall, centre.y + half}, pit.wall_um, pit.wall_contrast}};
+    const std::vector<Feature> features = test::FeaturesOn(face);
+    ASSERT_EQ(features.size(), 1U) << pit.wall_contrast;
+    EXPECT_EQ(features[0].kind, FeatureKind::kDefect);
+    EXPECT_NEAR(features[0].size_um, pit.dark_um + pit.wall_um, 0.8) << pit.wall_contrast;
+    EXPECT_GT(features[0].size_um, pit.dark_um + 0.5 * pit.wall_um) << pit.wall_contrast;
+  }
+}
+
 TEST(DetectRegions, MeasuresAScratchWithABrightAndADarkHalfAcrossBoth) {
   test::DrawnFace face;
   const cv::Point2d along(0.9397, 0.3420);
