@@ -17,10 +17,10 @@ namespace {
 // of it from four times the cells.
 constexpr double kFinestRoom = 1.05;
 
-// Cells no finer than half the blur lose nothing: a Gaussian of sigma s sampled at 2 / s keeps more
-// than 99 % of its energy below the Nyquist frequency.
+// Cells no finer than the blur's sigma lose nothing: of a Gaussian's energy erf(pi * sigma / cell)
+// lies below the Nyquist frequency, and all but 1e-5 where they are alike.
 int CellSize(double um_per_px, double blur_um, const FlattenOptions& options) {
-  const double wanted_um = std::max(kFinestRoom * options.finest_cell_um, 0.5 * blur_um);
+  const double wanted_um = std::max(kFinestRoom * options.finest_cell_um, blur_um);
   return std::max(1, static_cast<int>(std::floor(wanted_um / um_per_px)));
 }
 

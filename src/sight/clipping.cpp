@@ -1,5 +1,7 @@
 #include "sight/clipping.h"
 
+#include "flatten/cell_grid.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -72,6 +74,40 @@ std::vector<Histogram> CountLevels(const SightInputs& in, const cv::Mat& luma) {
   return counts;
 }
 
+// Noise of one pixel of the glass, by what neighbours differ: shading does not count, nor what a
+// file's compression gives neighbours in common.
+template <typename Pixel>
+double NoiseOfNeighbours(const SightInputs& in, const cv::Mat& luma) {
+  const float reach_um = 0.9F * static_cast<float>(in.contrast.cladding_radius_um);
+  std::vector<float> differences;
+  for (int y = 0; y < in.contrast.level.rows; ++y) {
+    const auto* radius = in.contrast.radius_um.ptr<float>(y);
+    for (int x = (5 * y) % 7; x < in.contrast.level.cols; x += 7) {
+      if (radius[x] > reach_um) continue;
+      const cv::Point px =
+          cv::Point(in.contrast.PxFromCell(cv::Point2d(x, y))) - in.zones.roi_px.tl();
+      if (px.x < 0 || px.y < 0 || px.x + 1 >= luma.cols || px.y >= luma.rows) continue;
+      const auto* value = luma.ptr<Pixel>(px.y) + px.x;
+      differences.push_back(static_cast<float>(value[1]) - static_cast<float>(value[0]));
+    }
+  }
+  return static_cast<double>(NoiseSigma(differences)) / std::sqrt(2.0);
+}
+
+// Of one pixel on the glass, levels of a histogram.
+double PixelNoise(const SightInputs& in, const cv::Mat& luma) {
+  // What looks like noise of a file that rounds its blocks coarsely leaves each of them even.
+  if (in.contrast.least_depth > 0) return 0.0;
+  double noise = in.contrast.glass_noise * in.contrast.cell_px;
+  if (in.contrast.cell_px > 1) {
+    // Means of several pixels have less noise than these only where it is each pixel's own.
+    const double seen = luma.depth() == CV_16U ? NoiseOfNeighbours<std::uint16_t>(in, luma)
+                                               : NoiseOfNeighbours<std::uint8_t>(in, luma);
+    noise = std::min(noise, seen);
+  }
+  return noise * (kLevels - 1) / std::max(1.0, in.frame.white_level);
+}
+
 // The lowest level that is clipped white. `noise`: of one pixel on the glass, levels.
 int WhiteOf(const Histogram& count, double total, double noise) {
   if (noise >= kLeastNoise) {
@@ -95,11 +131,7 @@ std::vector<double> ClippedByZone(const SightInputs& in, double* overall) {
   const std::vector<Histogram> counts = luma.depth() == CV_16U
                                             ? CountLevels<std::uint16_t>(in, luma)
                                             : CountLevels<std::uint8_t>(in, luma);
-  // What looks like noise of a file that rounds its blocks coarsely leaves each of them even.
-  const bool is_noise = in.contrast.least_depth <= 0;
-  const double noise = is_noise ? in.contrast.glass_noise * in.contrast.cell_px * (kLevels - 1) /
-                                      std::max(1.0, in.frame.white_level)
-                                : 0.0;
+  const double noise = PixelNoise(in, luma);
   std::vector<double> clipped;
   double all_clipped = 0;
   double all = 0;
