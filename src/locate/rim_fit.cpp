@@ -14,7 +14,7 @@ constexpr double kCladdingRadiusUm = 62.5;
 constexpr std::size_t kLeastSectors = 4;
 constexpr SectorPlan kCoarse{12, 0.87, 1.13, 40};
 constexpr int kFineSectors = 36;
-constexpr int kFineColumns = 56;
+constexpr int kFineColumns = 32;
 
 // A parameter that a model does not have.
 constexpr double kFixed = 1e-5;
