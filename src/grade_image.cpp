@@ -82,7 +82,7 @@ std::optional<Ellipse> CoreUnderScratches(const FibreGeometry& fibre,
   cladding.centre_px = contrast.CellFromPx(fibre.cladding.centre_px);
   cladding.semi_major_px /= contrast.cell_px;
   cladding.semi_minor_px /= contrast.cell_px;
-  auto core = LocateCore(cells, cladding);
+  auto core = LocateCore(cells, cladding, fibre.centre_uncertainty_px / contrast.cell_px);
   if (!core) return std::nullopt;
   core->centre_px = contrast.PxFromCell(core->centre_px);
   core->semi_major_px *= contrast.cell_px;

@@ -66,6 +66,10 @@ struct LocateOutcome {
 
 // The core by itself, where the cladding is known: by trial of the sizes that cores have. For a
 // picture from which scratches across the core have been taken out. Nothing where none is sure.
-[[nodiscard]] std::optional<Ellipse> LocateCore(const Frame& frame, const Ellipse& cladding);
+//
+//   centre_uncertainty_px   of the cladding's centre, as in FibreGeometry
+[[nodiscard]] std::optional<Ellipse> LocateCore(const Frame& frame,
+                                                const Ellipse& cladding,
+                                                double centre_uncertainty_px);
 
 }  // namespace endgrade

@@ -10,7 +10,19 @@ namespace endgrade::locate {
 
 // Tries circles of 6 to 13 um and of 44 to 70 um across, centred within 2.5 um of the cladding, and
 // takes the one with the surest step. Finds fainter cores than an edge search can, because it knows
-// where to look; a particle is not taken for a core, because its step is not the same all around.
-[[nodiscard]] std::optional<Ellipse> SearchCore(const Frame& frame, const Ellipse& cladding);
+// where to look; a particle is not taken for a core, because its step is not the same all around,
+// or because it lies farther off the middle than a core may.
+//
+//   centre_uncertainty_px   of the cladding's centre, k = 2, either coordinate
+[[nodiscard]] std::optional<Ellipse> SearchCore(const Frame& frame,
+                                                const Ellipse& cladding,
+                                                double centre_uncertainty_px);
+
+// Whether a core of this size may lie there: a single-mode core is within 0.6 um of the middle
+// (ITU-T G.652, from memory). A round speck beside it is not. `faint`: its own fit is less sure.
+[[nodiscard]] bool MayLieThere(const Ellipse& core,
+                               const Ellipse& cladding,
+                               double centre_uncertainty_px,
+                               bool faint = false);
 
 }  // namespace endgrade::locate

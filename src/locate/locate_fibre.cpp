@@ -120,12 +120,16 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
     if (rim->drawn) continue;
     FibreGeometry fibre = Describe(*rim, level);
+    const double unsure_px = fibre.centre_uncertainty_px;
+    if (fibre.core && !locate::MayLieThere(*fibre.core, fibre.cladding, unsure_px)) {
+      fibre.core.reset();
+    }
     if (!fibre.core) {
-      fibre.core = locate::SearchCore(frame, fibre.cladding);
+      fibre.core = locate::SearchCore(frame, fibre.cladding, unsure_px);
     } else if (MayBeMultimode(fibre)) {
       // Light that changes slowly across the glass can look like a wide core's edge; it is believed
       // only where no narrow core contradicts it.
-      const auto other = locate::SearchCore(frame, fibre.cladding);
+      const auto other = locate::SearchCore(frame, fibre.cladding, unsure_px);
       if (other && other->MeanRadius() < 0.5 * fibre.core->MeanRadius()) fibre.core = other;
     }
     return LocateOutcome{fibre, std::nullopt};
@@ -133,8 +137,10 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
   return LocateOutcome{std::nullopt, WhyNone(too_small, too_large)};
 }
 
-std::optional<Ellipse> LocateCore(const Frame& frame, const Ellipse& cladding) {
-  return locate::SearchCore(frame, cladding);
+std::optional<Ellipse> LocateCore(const Frame& frame,
+                                  const Ellipse& cladding,
+                                  double centre_uncertainty_px) {
+  return locate::SearchCore(frame, cladding, centre_uncertainty_px);
 }
 
 }  // namespace endgrade
