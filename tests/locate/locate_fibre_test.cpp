@@ -127,6 +127,22 @@ TEST(LocateFibre, ReportsNoCoreWhereNoneIsSeen) {
   EXPECT_FALSE(outcome.fibre->core);
 }
 
+// ITU-T G.652: core concentricity error at most 0.6 um (from memory). What lies farther off is a
+// speck, and not to be taken for clean glass.
+TEST(LocateFibre, TakesNoSpeckBesideTheMiddleForTheCore) {
+  for (const double core_level : {200.0, 50.0}) {
+    Scene scene = CleanScene(400);
+    scene.truth.core_level = core_level;
+    const auto has_core = [&](cv::Point2d off_um) {
+      scene.truth.core_offset_um = off_um;
+      const LocateOutcome outcome = Locate(Render(scene));
+      return outcome.fibre && outcome.fibre->core.has_value();
+    };
+    EXPECT_TRUE(has_core({0.4, 0.3})) << core_level;
+    EXPECT_FALSE(has_core({1.2, 1.0})) << core_level;
+  }
+}
+
 TEST(LocateFibre, TakesTheInnerBorderOfAnAdhesiveRing) {
   for (const double level : {20.0, 245.0}) {
     Scene scene = CleanScene(360);
