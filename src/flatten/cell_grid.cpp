@@ -1,5 +1,6 @@
 #include "flatten/cell_grid.h"
 
+#include "core/gaussian.h"
 #include "core/order_statistics.h"
 
 #include <opencv2/core/hal/hal.hpp>
@@ -92,8 +93,11 @@ ContrastMap LayCells(const Frame& frame,
   const double um_per_px = scale.um_per_px;
   map.cell_px = CellSize(um_per_px, fibre.blur_sigma_px * um_per_px, options);
   map.um_per_cell = um_per_px * map.cell_px;
-  map.blur_sigma_cells = fibre.blur_sigma_px / map.cell_px;
-  map.blur_fwhm_cells = fibre.blur_fwhm_px / map.cell_px;
+  // The mean over a cell's pixels blurs as well: by its box less that of one pixel, which is in the
+  // picture's own blur already.
+  const double box_px = std::sqrt((map.cell_px * map.cell_px - 1) / 12.0);
+  map.blur_sigma_cells = std::hypot(fibre.blur_sigma_px, box_px) / map.cell_px;
+  map.blur_fwhm_cells = std::hypot(fibre.blur_fwhm_px, kFwhmPerSigma * box_px) / map.cell_px;
   map.roi_px = AlignedRegion(zones.roi_px,
                              static_cast<int>(std::ceil(margin_um / um_per_px)),
                              map.cell_px,
