@@ -11,6 +11,7 @@
 #include "detect/scratch_by_shape.h"
 #include "detect/sharpening.h"
 #include "detect/speck_search.h"
+#include "detect/stain_search.h"
 #include "endgrade/detect.h"
 
 #include <opencv2/imgproc.hpp>
@@ -297,6 +298,20 @@ cv::Mat MaskOf(const ContrastMap& map, const std::vector<Region>& specks) {
   return mask;
 }
 
+// Stains of which specks hold less than half; what they do hold is theirs.
+void AddStains(const ContrastMap& map, std::vector<Region> stains, std::vector<Region>* specks) {
+  if (stains.empty()) return;
+  const cv::Mat held = MaskOf(map, *specks);
+  for (Region& stain : stains) {
+    const size_t all = stain.cells.size();
+    std::erase_if(stain.cells, [&](const cv::Point& cell) { return held.at<uchar>(cell) != 0; });
+    if (2 * stain.cells.size() <= all) continue;
+    stain.body_cells = stain.cells.size();
+    stain.rimmed = false;
+    specks->push_back(std::move(stain));
+  }
+}
+
 // The line as a patch of the defect, reaching as far to its sides as the gap to the rest of it.
 Region AsPatch(const ContrastMap& map, Region line) {
   const int reach = std::max(1, cvRound(1.2 / map.um_per_cell));
@@ -335,6 +350,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   detection.without_lines = residual;
   residual = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
+  AddStains(contrast, SearchStains(contrast, detection.without_lines), &specks);
   for (Region& region : specks)
     RefineBorder(contrast, detection.without_lines, detection.scales, rim_share, &region);
   std::erase_if(specks, [&](const Region& region) {

@@ -42,9 +42,14 @@ struct Pass {
   cv::Mat summed;        // of the box: the same, zero outside the field
   LineField field;       // where lines are looked for
   double reduction = 1;  // map cells per cell of the pass
-  cv::Point origin;      // the map cell at which it begins
   double correlation = 1;
   double threshold = 6;  // least signal-to-noise of a line
+};
+
+struct Face {
+  const ContrastMap& map;
+  cv::Point2d centre;        // map cells
+  cv::Matx22d um_from_cell;  // map cells
 };
 
 // The part of a map of `size` that the field covers.
@@ -60,31 +65,6 @@ cv::Rect BoxOf(const LineField& field, cv::Size size) {
   return box & cv::Rect(cv::Point(), size);
 }
 
-// The part of a map within `reach_um` of its middle, and somewhat more, in a box whose corner is
-// the same for every search that halves cells a few times.
-cv::Rect PartWithin(const ContrastMap& map, double reach_um) {
-  constexpr int kAligned = 8;
-  const LineField field{map.centre_cell, map.um_from_cell, 0, reach_um};
-  const cv::Rect whole(cv::Point(), map.level.size());
-  const cv::Rect box = BoxOf(field, map.level.size());
-  const cv::Point corner(box.x - box.x % kAligned, box.y - box.y % kAligned);
-  return cv::Rect(corner, box.br()) & whole;
-}
-
-ContrastMap CutOut(const ContrastMap& map, const cv::Rect& box) {
-  ContrastMap part = map;
-  part.roi_px.x += box.x * map.cell_px;
-  part.roi_px.y += box.y * map.cell_px;
-  part.roi_px.width = box.width * map.cell_px;
-  part.roi_px.height = box.height * map.cell_px;
-  for (cv::Mat* image : {&part.level, &part.background, &part.residual, &part.radius_um}) {
-    if (!image->empty()) *image = (*image)(box);
-  }
-  if (!part.valid.empty()) part.valid = part.valid(box);
-  part.centre_cell -= cv::Point2d(box.tl());
-  return part;
-}
-
 // Turns a row of the response into its score, and holds that within kMostScore.
 ENDGRADE_WIDE void Score(const float* __restrict noise,
                          int count,
@@ -97,20 +77,14 @@ ENDGRADE_WIDE void Score(const float* __restrict noise,
 }
 
 Pass MakePass(
-    const ContrastMap& map, const cv::Mat& residual, double sigma, double from_um, double to_um) {
-  // As far out as any cell's response depends on: three sigmas of the surround's Gaussian.
-  const double reach_um = to_um + 3.5 * kSurroundRatio * sigma * map.um_per_cell;
-  const cv::Rect box = PartWithin(map, reach_um);
-  const ContrastMap part = CutOut(map, box);
-  Response response = RespondAtScale(part, residual(box), sigma);
+    const Face& face, const cv::Mat& residual, double sigma, double from_um, double to_um) {
+  Response response = RespondAtScale(face.map, residual, sigma);
   Pass pass;
-  pass.origin = box.tl();
   pass.reduction = response.reduction;
   pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
   const double reduction = response.reduction;
-  const cv::Point2d centre = part.centre_cell;
-  pass.field = {{(centre.x + 0.5) / reduction - 0.5, (centre.y + 0.5) / reduction - 0.5},
-                map.um_from_cell * reduction,
+  pass.field = {{(face.centre.x + 0.5) / reduction - 0.5, (face.centre.y + 0.5) / reduction - 0.5},
+                face.um_from_cell * reduction,
                 from_um,
                 to_um};
   // The response itself is not needed any more: its memory holds the score.
@@ -402,8 +376,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     // From cells of the pass to cells of the map.
     const std::vector<cv::Point2d> pass_spine = trace.spine;
     for (cv::Point2d& p : trace.spine) {
-      p = {(p.x + 0.5) * pass.reduction - 0.5 + pass.origin.x,
-           (p.y + 0.5) * pass.reduction - 0.5 + pass.origin.y};
+      p = {(p.x + 0.5) * pass.reduction - 0.5, (p.y + 0.5) * pass.reduction - 0.5};
     }
     if (trace.snr < pass.threshold || !MayBeALine(map, trace) ||
         !IsStillThere(map, *residual, candidate, trace.spine)) {
@@ -581,6 +554,7 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
 
 LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv::Mat* residual) {
   LinesFound found;
+  const Face face{map, map.centre_cell, map.um_from_cell};
   const double fine = std::max(0.8, map.blur_sigma_cells);
   const double rim_um = map.cladding_radius_um;
   // Wide faint lines and lines in grain have more to be mistaken for.
@@ -589,15 +563,15 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   // Lines that cross stronger ones show once those are taken out.
   for (int round = 0; round < kMostRounds; ++round) {
     const size_t before = found.lines.size();
-    Pass narrow = MakePass(map, *residual, fine, 0.0, rim_um - 2.5);
+    Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
     narrow.threshold = threshold;
     RunPass(map, std::move(narrow), residual, &found);
     if (found.lines.size() == before) break;
   }
-  Pass wide = MakePass(map, *residual, 2.5 * fine, 0.0, rim_um - 2.5);
+  Pass wide = MakePass(face, *residual, 2.5 * fine, 0.0, rim_um - 2.5);
   wide.threshold = threshold + kWideDoubt;
   RunPass(map, std::move(wide), residual, &found);
-  Pass ferrule = MakePass(map, *residual, coarse, rim_um + 4.0, 2.0 * rim_um);
+  Pass ferrule = MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um);
   ferrule.threshold = threshold + kFerruleDoubt;
   RunPass(map, std::move(ferrule), residual, &found);
   DropPattern(map, &found);

@@ -150,7 +150,7 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
   if (taken->at<uchar>(peak)) return std::nullopt;
   const Heights heights = HeightsAt(response, peak);
   if (!heights.real) return std::nullopt;
-  const double reach = heights.sign * heights.base < 0
+  const double reach = heights.sign * heights.base < -kClearShare * heights.depth
                            ? kReachOnFilm * response.sigma_cells / response.reduction
                            : 1e9;
   const auto height_at = [&](cv::Point p) {

@@ -26,6 +26,10 @@ constexpr double kOverAbove = 10.0;
 // leaves at most 0.47 of the pixels on one level: more are not what the sensor saw.
 constexpr double kFlatShare = 0.6;
 constexpr double kLeastNoise = 0.8;
+// Glass may be even where a camera smooths, a ferrule's grain is not: of one level over so much of
+// a zone it is clipped, whatever level a colour mix or a file has made of its white.
+constexpr double kEvenShare = 0.97;
+constexpr double kCladdingUm = 125.0;
 
 // Where the run of equal labels that begins at `x` ends.
 int EndOfRun(const std::uint8_t* label, int x, int width) {
@@ -109,7 +113,9 @@ double PixelNoise(const SightInputs& in, const cv::Mat& luma) {
 }
 
 // The lowest level that is clipped white. `noise`: of one pixel on the glass, levels.
-int WhiteOf(const Histogram& count, double total, double noise) {
+int WhiteOf(const Histogram& count, double total, double noise, bool on_ferrule) {
+  const auto even = std::max_element(count.begin() + 1, count.end());
+  if (on_ferrule && *even >= kEvenShare * total) return static_cast<int>(even - count.begin());
   if (noise >= kLeastNoise) {
     const auto flat = std::max_element(count.begin() + 1, count.end());
     if (*flat >= kFlatShare * total) return static_cast<int>(flat - count.begin());
@@ -135,11 +141,13 @@ std::vector<double> ClippedByZone(const SightInputs& in, double* overall) {
   std::vector<double> clipped;
   double all_clipped = 0;
   double all = 0;
-  for (const Histogram& count : counts) {
+  for (size_t zone = 0; zone < counts.size(); ++zone) {
+    const Histogram& count = counts[zone];
+    const bool on_ferrule = in.limits.zones[zone].inner_diameter_um >= kCladdingUm;
     double total = 0;
     for (const double n : count) total += n;
     double ends = count[0];
-    for (size_t i = static_cast<size_t>(WhiteOf(count, total, noise)); i < kLevels; ++i)
+    for (size_t i = static_cast<size_t>(WhiteOf(count, total, noise, on_ferrule)); i < kLevels; ++i)
       ends += count[i];
     all_clipped += ends;
     all += total;

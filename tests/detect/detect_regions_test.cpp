@@ -336,6 +336,16 @@ TEST(DetectRegions, LeavesOutHotPixelsButNoSpeckHoweverSmall) {
   EXPECT_EQ(count(), 2U);
 }
 
+// Most of it lies outside the contact zone, and it fills the surround of any matched filter.
+TEST(DetectRegions, SeesAWideStainThatTheOuterBorderCuts) {
+  test::DrawnFace face;
+  face.discs = {{{0, 134}, 74.0, -0.07}};
+  const std::vector<Feature> features = test::FeaturesOn(face);
+  ASSERT_EQ(features.size(), 1U);
+  EXPECT_EQ(features[0].kind, FeatureKind::kDefect);
+  EXPECT_GT(features[0].size_um, 45.0);
+}
+
 TEST(DetectRegions, SeesAChipInTheRim) {
   test::DrawnFace face;
   face.discs = {{{61.5, 0}, 7.0, -0.6}};

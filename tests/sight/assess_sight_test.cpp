@@ -182,6 +182,17 @@ TEST(AssessSight, TellsWhatIsClippedInColouredLightAtAnyBrightness) {
   EXPECT_TRUE(HasProblem(SightOf(drawn), "saturated"));
 }
 
+// Without noise, too, and whatever grey the clipped colour makes: a ferrule has grain.
+TEST(AssessSight, CallsAFerruleWithoutGrainSaturated) {
+  test::DrawnFace face;
+  face.noise = 0;
+  face.ferrule = 190;
+  test::Drawn drawn = test::Draw(face);
+  EXPECT_FALSE(HasProblem(SightOf(drawn), "saturated"));
+  cv::min(drawn.frame.luma, cv::Scalar(150), drawn.frame.luma);
+  EXPECT_TRUE(HasProblem(SightOf(drawn), "saturated"));
+}
+
 TEST(AssessSight, CallsAWhitePictureSaturated) {
   test::DrawnFace face;
   face.glass = 300;
