@@ -140,7 +140,7 @@ cv::Mat BandOf(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
 
 }  // namespace
 
-Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
+Response SmoothAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
   Response response;
   response.sigma_cells = sigma_cells;
   while (sigma_cells / (2.0 * response.reduction) >= 1.4) response.reduction *= 2;
@@ -149,10 +149,16 @@ Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double 
   const cv::Mat reduced = Reduce(residual, reduction);
   // Averaging over `reduction` cells has itself blurred by a box of that width.
   const double box_variance = (reduction * reduction - 1) / 12.0;
-  const double own = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
-  response.smooth = Blur(reduced, own / reduction);
-  response.band =
-      BandOf(response.smooth, kSurroundRatio * sigma_cells / reduction, own / reduction);
+  response.own_sigma = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
+  response.smooth = Blur(reduced, response.own_sigma / reduction);
+  return response;
+}
+
+Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
+  Response response = SmoothAtScale(map, residual, sigma_cells);
+  const int reduction = response.reduction;
+  response.band = BandOf(
+      response.smooth, kSurroundRatio * sigma_cells / reduction, response.own_sigma / reduction);
   response.noise = MeasureResponseNoise(map, response);
   return response;
 }

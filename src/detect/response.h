@@ -13,6 +13,7 @@ namespace endgrade {
 struct Response {
   int reduction = 1;
   double sigma_cells = 1;  // of the smoothing, in map cells
+  double own_sigma = 1;    // of its Gaussian, where reducing does the rest of it
   cv::Mat smooth;          // CV_32FC1: residual under a Gaussian of sigma
   cv::Mat band;            // smooth minus a surround of kSurroundRatio sigma: the matched response
   cv::Mat radius_um;       // CV_32FC1
@@ -22,6 +23,11 @@ struct Response {
     return {(p.x + 0.5) * reduction - 0.5, (p.y + 0.5) * reduction - 0.5};
   }
 };
+
+// The smoothed residual and where its cells lie, without a matched response and its noise.
+[[nodiscard]] Response SmoothAtScale(const ContrastMap& map,
+                                     const cv::Mat& residual,
+                                     double sigma_cells);
 
 // Response to blobs of Gaussian size `sigma_cells` (at least 0.7).
 //

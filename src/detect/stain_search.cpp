@@ -6,6 +6,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include <cmath>
+#include <cstdint>
 #include <utility>
 
 namespace endgrade {
@@ -58,7 +59,7 @@ cv::Point PeakOf(const Response& response, const cv::Mat& labels, int label, con
 }  // namespace
 
 std::vector<Region> SearchStains(const ContrastMap& map, const cv::Mat& residual) {
-  Response response = RespondAtScale(map, residual, kSmoothingUm / map.um_per_cell);
+  Response response = SmoothAtScale(map, residual, kSmoothingUm / map.um_per_cell);
   response.band = response.smooth;  // no surround: the clean face is the surround
   response.noise = MeasureResponseNoise(map, response);
   const double um = map.um_per_cell * response.reduction;
