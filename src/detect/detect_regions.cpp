@@ -351,8 +351,10 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   residual = residual.clone();
   std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
   AddStains(contrast, SearchStains(contrast, detection.without_lines), &specks);
+  const double least_rim =
+      FringeBesideSpecks(contrast, detection.without_lines, detection.scales, specks, rim_share);
   for (Region& region : specks)
-    RefineBorder(contrast, detection.without_lines, detection.scales, rim_share, &region);
+    RefineBorder(contrast, detection.without_lines, detection.scales, least_rim, &region);
   std::erase_if(specks, [&](const Region& region) {
     return IsPartOfLine(region, lines, contrast.um_per_cell);
   });

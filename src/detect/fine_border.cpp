@@ -40,6 +40,13 @@ constexpr double kLeastRimmed = 0.15;
 constexpr float kOneSided = 0.06F;
 constexpr size_t kSectors = 24;  // directions around a body
 
+// A speck this strong shows the camera's fringe, if there is one; smaller specks show somewhat
+// more.
+constexpr double kTellingSigma = 30.0;
+constexpr size_t kLeastTelling = 3;  // so many, of which most have no rim of their own
+constexpr double kLeastFringe = 0.12;
+constexpr double kPerFringe = 2.0;
+
 const std::array<cv::Point, 4> kSides = {
     cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)};
 
@@ -227,14 +234,11 @@ class Sectors {
   cv::Point2d middle_;
 };
 
-// Least height at which a rim is seen, by direction: above what the camera's sharpening leaves all
-// around, or clearly above what lies on the other side.
-std::array<float, kSectors> LeastOfRim(const Sectors& sectors,
-                                       const cv::Mat& near,
-                                       const cv::Mat& height,
-                                       float sharpened,
-                                       float least_one_sided) {
-  std::array<float, kSectors> most{};
+using BySector = std::array<float, kSectors>;
+
+// Greatest height by direction, of the cells that are `near`.
+BySector MostBySector(const Sectors& sectors, const cv::Mat& near, const cv::Mat& height) {
+  BySector most{};
   for (int y = 0; y < near.rows; ++y) {
     for (int x = 0; x < near.cols; ++x) {
       if (!near.at<uchar>(y, x)) continue;
@@ -242,7 +246,25 @@ std::array<float, kSectors> LeastOfRim(const Sectors& sectors,
       highest = std::max(highest, height.at<float>(y, x));
     }
   }
-  std::array<float, kSectors> least{};
+  return most;
+}
+
+// Cells from each to the nearest of the body.
+cv::Mat DistanceTo(const cv::Mat& body) {
+  cv::Mat distance;
+  cv::distanceTransform(body == 0, distance, cv::DIST_L2, cv::DIST_MASK_3);
+  return distance;
+}
+
+// Cells right around a body: a rim's own crest lies about half the blur off the body's border.
+cv::Mat RightBeside(const cv::Mat& distance, double blur) {
+  return (distance > 0) & (distance <= 1.5 + 1.2 * blur);
+}
+
+// Least height at which a rim is seen, by direction: above what the camera's sharpening leaves all
+// around, or clearly above what lies on the other side.
+BySector LeastOfRim(const BySector& most, float sharpened, float least_one_sided) {
+  BySector least{};
   for (size_t i = 0; i < kSectors; ++i) {
     float beyond = 0;
     for (size_t turn = kSectors / 2 - 2; turn <= kSectors / 2 + 2; ++turn) {
@@ -261,17 +283,13 @@ std::optional<Rim> FindRim(const ContrastMap& map,
                            double rim_share) {
   Rim rim;
   rim.height = -view.height;
-  cv::Mat outside = body == 0;
-  cv::Mat distance;  // to the nearest cell of the body
-  cv::distanceTransform(outside, distance, cv::DIST_L2, cv::DIST_MASK_3);
-  // The rim's own crest lies about half the blur off the body's border.
+  const cv::Mat outside = body == 0;
+  const cv::Mat distance = DistanceTo(body);
   const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
-  const cv::Mat near = (distance > 0) & (distance <= 1.5 + 1.2 * blur);
+  const cv::Mat near = RightBeside(distance, blur);
   const float least_by_noise = kRimSigma * view.noise;
   const Sectors sectors(body);
-  const auto least = LeastOfRim(sectors,
-                                near,
-                                rim.height,
+  const auto least = LeastOfRim(MostBySector(sectors, near, rim.height),
                                 std::max(static_cast<float>(rim_share) * top, least_by_noise),
                                 std::max(kOneSided * top, least_by_noise));
   cv::Mat high = cv::Mat::zeros(body.size(), CV_8UC1);
@@ -343,6 +361,39 @@ bool IsHollow(const View& view, const cv::Mat& from_border, float top, double bl
   return cv::mean(view.height, middle)[0] < kHollowShare * top;
 }
 
+float BorderOf(const View& view, float top) {
+  return std::max(kBorderShare * top, kLeastBorderSigma * view.noise);
+}
+
+// Cells of the region as high as its border; no further out than the coarse border's own softness.
+cv::Mat BodyIn(const View& view, float threshold, const Region& region) {
+  cv::Mat around;
+  const int reach = std::max(1, cvRound(1.2 * region.smoothing_cells) + 1);
+  const cv::Size size(2 * reach + 1, 2 * reach + 1);
+  cv::dilate(view.inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
+  return Flood((view.height >= threshold) & around, view.inside);
+}
+
+// What lies around a strong small region, of the other sign, in most directions: in its heights.
+std::optional<double> FringeOf(const ContrastMap& map,
+                               const cv::Mat& residual,
+                               const std::vector<ScaleNoise>& scales,
+                               const Region& region) {
+  if (static_cast<double>(region.cells.size()) > kSmallUm2 / (map.um_per_cell * map.um_per_cell)) {
+    return std::nullopt;
+  }
+  const auto finest = FinestClear(map, scales, region);
+  if (!finest || std::abs(region.depth) < kTellingSigma * finest->noise) return std::nullopt;
+  const View view = LookAt(map, residual, *finest, region);
+  const float top = TopOf(map, view);
+  const cv::Mat body = BodyIn(view, BorderOf(view, top), region);
+  if (top <= 0 || cv::countNonZero(body) == 0) return std::nullopt;
+  const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
+  BySector most = MostBySector(Sectors(body), RightBeside(DistanceTo(body), blur), -view.height);
+  std::nth_element(most.begin(), most.begin() + kSectors / 2, most.end());
+  return static_cast<double>(std::max(0.0F, most[kSectors / 2]) / top);
+}
+
 }  // namespace
 
 void RefineBorder(const ContrastMap& map,
@@ -355,13 +406,8 @@ void RefineBorder(const ContrastMap& map,
   View view = LookAt(map, residual, *finest, *region);
   const float top = TopOf(map, view);
   if (top < static_cast<float>(kClearSigma) * view.noise * 0.5F) return;
-  const float threshold = std::max(kBorderShare * top, kLeastBorderSigma * view.noise);
-  // No further out than the coarse border's own softness.
-  cv::Mat around;
-  const int reach = std::max(1, cvRound(1.2 * region->smoothing_cells) + 1);
-  const cv::Size size(2 * reach + 1, 2 * reach + 1);
-  cv::dilate(view.inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
-  const cv::Mat body = Flood((view.height >= threshold) & around, view.inside);
+  const float threshold = BorderOf(view, top);
+  const cv::Mat body = BodyIn(view, threshold, *region);
   const double area = cv::countNonZero(body);
   const auto coarse = static_cast<double>(region->body_cells);
   if (cv::countNonZero(body & view.inside) < kLeastOverlap * coarse ||
@@ -396,6 +442,21 @@ void RefineBorder(const ContrastMap& map,
   region->edge = std::move(edge);
   region->body_cells = region->cells.size();
   region->smoothing_cells = view.sigma_cells;
+}
+
+double FringeBesideSpecks(const ContrastMap& map,
+                          const cv::Mat& residual,
+                          const std::vector<ScaleNoise>& scales,
+                          const std::vector<Region>& specks,
+                          double most_share) {
+  std::vector<double> fringes;
+  for (const Region& speck : specks) {
+    if (const auto fringe = FringeOf(map, residual, scales, speck)) fringes.push_back(*fringe);
+  }
+  if (fringes.size() < kLeastTelling) return most_share;
+  const auto middle = fringes.begin() + static_cast<std::ptrdiff_t>(fringes.size() / 2);
+  std::nth_element(fringes.begin(), middle, fringes.end());
+  return std::min(most_share, kLeastFringe + kPerFringe * *middle);
 }
 
 }  // namespace endgrade

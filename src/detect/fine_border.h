@@ -24,4 +24,13 @@ void RefineBorder(const ContrastMap& map,
                   double rim_share,
                   Region* region);
 
+// The camera's sharpening is the same beside everything: what it leaves beside most strong small
+// specks it leaves beside others. Least height of a rim as above, no more than `most_share`, which
+// is what the cladding's rim tells, where more may lie that looks like it.
+[[nodiscard]] double FringeBesideSpecks(const ContrastMap& map,
+                                        const cv::Mat& residual,
+                                        const std::vector<ScaleNoise>& scales,
+                                        const std::vector<Region>& specks,
+                                        double most_share);
+
 }  // namespace endgrade

@@ -126,6 +126,27 @@ TEST(DetectRegions, TakesTheRimOfAParticleForPartOfIt) {
   EXPECT_NEAR(rimmed[0].size_um, 4.6, rimmed[0].size_uncertainty_um);
 }
 
+// What lies along the cladding's edge may look like sharpening; plain specks tell that it is none.
+TEST(DetectRegions, TakesARimForOneWherePlainSpecksShowNoFringe) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.noise = 0.6;
+  face.blur_um = 0.3;
+  face.um_per_px = 0.25;
+  face.size = {1200, 1200};
+  face.rings = {{59.0, 3.0, -0.3}};
+  face.discs = {{{25, -20}, 4.6, -0.18},
+                {{25, -20}, 3.0, 0.9},
+                {{-25, 10}, 3.0, 0.8},
+                {{-10, -30}, 3.5, -0.6},
+                {{10, 30}, 3.0, 0.6},
+                {{-35, -20}, 3.0, -0.6}};
+  const std::vector<Feature> features = test::FeaturesOn(face);
+  const Feature* particle = Nearest(features, {25, -20});
+  ASSERT_NE(particle, nullptr);
+  EXPECT_NEAR(particle->size_um, 4.6, 0.8);
+}
+
 // A pit lit from one side: dark, with a bright wall where the light falls. Its size holds both.
 TEST(DetectRegions, MeasuresAPitAcrossItsBrightSide) {
   struct Pit {
