@@ -38,7 +38,8 @@ struct ContrastMap {
   cv::Mat background;  // CV_32FC1: what the clean face would show here
   cv::Mat residual;    // CV_32FC1: level - background
   cv::Mat radius_um;   // CV_32FC1: distance from the cladding's centre
-  cv::Mat valid;       // CV_8UC1: 0 where the camera's own dirt hides the face; empty: nowhere
+  cv::Mat valid;       // CV_8UC1: 0 where a field stop or the camera's own dirt hides the face;
+                       // empty: nowhere
 
   // Noise of `residual`, one cell, by ring of the face: robust standard deviation, luma units.
   std::vector<double> ring_edges_um;              // ascending, n + 1 values

@@ -5,6 +5,8 @@
 #include "detect/response.h"
 #include "flatten/cell_grid.h"
 
+#include <opencv2/imgproc.hpp>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -82,10 +84,24 @@ size_t Count(const Sectors& sectors) {
   return count;
 }
 
+// By a response's cells: 255 where its smoothing reached nothing that is hidden, whose residual is
+// 0 and would pass for a face without noise. Empty: everywhere.
+cv::Mat WhollySeen(const ContrastMap& map, const Response& response) {
+  if (map.valid.empty()) return {};
+  cv::Mat seen;
+  cv::resize(map.valid, seen, response.band.size(), 0, 0, cv::INTER_AREA);
+  seen = seen == 255;
+  const int reach = static_cast<int>(std::ceil(response.sigma_cells / response.reduction));
+  const cv::Size across(2 * reach + 1, 2 * reach + 1);
+  cv::erode(seen, seen, cv::getStructuringElement(cv::MORPH_ELLIPSE, across));
+  return seen;
+}
+
 // Values of a response's band at places spread evenly over the face, by ring and sector.
 class RingSamples {
  public:
   RingSamples(const ContrastMap& map, const Response& response, int stride) {
+    const cv::Mat seen = WhollySeen(map, response);
     const size_t most = response.band.total() / static_cast<size_t>(stride) +
                         static_cast<size_t>(response.band.rows);
     std::vector<std::uint16_t> bins(most);
@@ -101,6 +117,7 @@ class RingSamples {
       const float dy = static_cast<float>(row) - middle_y;
       for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
         if (radius[column] >= furthest) continue;
+        if (!seen.empty() && seen.at<std::uint8_t>(row, column) == 0) continue;
         const size_t sector = SectorOf(static_cast<float>(column) - middle_x, dy);
         const size_t bin = map.RingOf(radius[column]) * kSectors + sector;
         bins[count] = static_cast<std::uint16_t>(bin);

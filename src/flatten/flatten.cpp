@@ -69,6 +69,7 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
     const auto* background = map->background.ptr<float>(row);
     for (int column = (5 * row) % 13; column < map->residual.cols; column += 13) {
       if (static_cast<double>(radius[column]) >= map->outer_um) continue;
+      if (!map->valid.empty() && map->valid.at<std::uint8_t>(row, column) == 0) continue;
       const size_t ring = map->RingOf(radius[column]);
       samples[ring].push_back(residual[column]);
       levels[ring].push_back(background[column]);
@@ -208,7 +209,10 @@ ContrastMap Flatten(const Frame& frame,
   CleanFace clean = FitCleanFace(map, scale, rings);
   map.background = std::move(clean.brightness);
   map.residual = Residual(map);
-  if (!hidden.empty()) map.residual.setTo(0.0F, hidden);
+  if (!hidden.empty()) {
+    if (map.valid.empty()) map.valid = cv::Mat(map.level.size(), CV_8UC1, cv::Scalar(255));
+    map.valid.setTo(0, hidden);
+  }
   if (!map.valid.empty()) map.residual.setTo(0.0F, map.valid == 0);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);

@@ -238,8 +238,9 @@ Grade Judge(FibreGeometry geometry,
 
   Grade grade;
   // What a poor picture seems to show is enough for a fail only where the picture cannot have made
-  // it up: noise, blur and movement look like dirt too.
-  const bool doubtful = ((conditions.poor && !findings.any_beyond_doubt) ||
+  // it up: noise, blur and movement look like dirt too, and so does the core where the view cuts
+  // it.
+  const bool doubtful = (conditions.middle_cut || (conditions.poor && !findings.any_beyond_doubt) ||
                          (conditions.noisy && !findings.any_plain)) &&
                         options.decision == DecisionRule::kSimple;
   if (!findings.fail.empty() && doubtful) {

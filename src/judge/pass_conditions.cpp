@@ -27,6 +27,8 @@ void CheckView(const std::vector<ZoneSight>& sight,
                const JudgeOptions& options,
                Conditions& conditions) {
   std::vector<std::string> cut;
+  conditions.middle_cut =
+      sight.empty() || !(sight[0].in_view_fraction >= options.min_in_view_fraction);
   for (size_t i = 0; i < limits.zones.size(); ++i) {
     if (!HasBreakableRule(limits, i)) continue;
     const double in_view = i < sight.size() ? sight[i].in_view_fraction : 0.0;

@@ -11,8 +11,9 @@ namespace endgrade {
 struct Conditions {
   std::vector<Reason> forbid;  // a pass
   std::vector<Reason> warn;    // beside any verdict
-  bool poor = false;   // the picture itself (focus, movement, haze, clipping) forbids a pass
-  bool noisy = false;  // small features could be missed in it
+  bool poor = false;        // the picture itself (focus, movement, haze, clipping) forbids a pass
+  bool noisy = false;       // small features could be missed in it
+  bool middle_cut = false;  // the fibre's middle is not all in view
 };
 
 // Every zone with a rule that can be broken lies inside the picture ("zone_cut_off"), and what must

@@ -42,6 +42,17 @@ TEST(Pass, NeedsEveryRuledZoneInView) {
   EXPECT_THAT(picture.Judged().reasons[0].text, HasSubstr("up to 250 um across"));
 }
 
+// A core that the picture's border cuts is not fitted, and looks like dirt.
+TEST(Fail, NeedsTheWholeCoreInView) {
+  Picture picture("sm-upc");
+  picture.Add(kDefect, "A", 30, 2);
+  picture.sight[3].in_view_fraction = 0.5;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kFail);
+  picture.sight[0].in_view_fraction = 0.6;
+  ExpectUngradable(picture.Judged(), "zone_cut_off", "zone A, core (60 % in view)");
+  EXPECT_THAT(Codes(picture.Judged().warnings), ElementsAre("may_be_broken"));
+}
+
 // sm-pc allows two scratches of up to 3 um in zone A.
 TEST(Pass, NeedsACountThatHidesNoFurtherScratch) {
   Picture picture("sm-pc");
@@ -337,6 +348,7 @@ TEST(Fail, StandsEvenWhereTheRestIsPoorAndTellsTheRestAsWarnings) {
   Picture picture("sm-upc");
   picture.Add(kDefect, "A", 4).SetCore(50);
   picture.sight.assign(4, {0.4, {}, {}});
+  picture.sight[0].in_view_fraction = 1.0;
   picture.quality.problems.push_back({"saturated", "Too bright. Lower the light."});
   const Grade grade = picture.Judged();
   EXPECT_EQ(grade.verdict, Verdict::kFail);
