@@ -34,9 +34,12 @@ constexpr double kShortLineUm = 25.0;
 constexpr double kMostOfLine = 0.5;    // of a short line's length
 constexpr double kSlender = 2.5;       // length over width
 constexpr double kFringeOfLine = 0.7;  // when up to half of it reaches beyond the band
-constexpr double kBetweenLines = 0.7;  // of a region: in the bands of lines that meet
-constexpr double kTellingShare = 0.1;  // of a region: in the band of one of them
-constexpr double kLeftOfLine = 0.5;    // of its depth: what taking it out may leave
+// What is this faint and has its middle in the band is what taking the line out left.
+constexpr double kTouchesBand = 0.3;      // of a region
+constexpr double kFaintBesideLine = 0.2;  // of the line's depth
+constexpr double kBetweenLines = 0.7;     // of a region: in the bands of lines that meet
+constexpr double kTellingShare = 0.1;     // of a region: in the band of one of them
+constexpr double kLeftOfLine = 0.5;       // of its depth: what taking it out may leave
 
 std::string OutOfRange(const char* name, double value, const char* range) {
   return std::string("DetectOptions.") + name + " = " + std::to_string(value) +
@@ -117,8 +120,13 @@ bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_c
   const std::vector<BandShare> shares = BandsOf(region, lines.bands);
   if (shares.empty()) return false;
   const auto [band, share] = shares.front();
-  if (share < 0.5) return IsLeftBetweenLines(region, shares, lines);
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
+  const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
+  if (share >= kTouchesBand && lines.bands.at<int>(peak) == band &&
+      std::abs(region.depth) < kFaintBesideLine * std::abs(line.depth)) {
+    return true;
+  }
+  if (share < 0.5) return IsLeftBetweenLines(region, shares, lines);
   if (IsTheThingItself(region, line, um_per_cell)) return false;
   // Of the other sign, strong and long, it is the scratch's other side: JoinFlanks takes it.
   const bool opposite = region.depth * line.depth < 0;
@@ -364,7 +372,8 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   cv::Mat mask;
   for (size_t i = 0; i < lines.lines.size(); ++i) {
     const Region& line = lines.lines[i];
-    if (IsRimOfParticle(contrast, line, static_cast<int>(i) + 1, specks, lines.bands)) {
+    if (IsRimOfParticle(contrast, line, static_cast<int>(i) + 1, specks, lines.bands) &&
+        !HasSequel(contrast, lines.lines, i)) {
       if (mask.empty()) mask = MaskOf(contrast, specks);
       if (!IsOnlySpecks(contrast, line, mask)) rims.push_back(AsPatch(contrast, line));
     } else {

@@ -340,6 +340,13 @@ void ExtendLines(const ContrastMap& map,
 
 }  // namespace
 
+bool HasSequel(const ContrastMap& map, const std::vector<Region>& lines, size_t which) {
+  for (size_t i = 0; i < lines.size(); ++i) {
+    if (i != which && GoesOn(map, lines[which], lines[i])) return true;
+  }
+  return false;
+}
+
 void JoinKinks(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
   const size_t count = lines->size();
   std::vector<size_t> group(count);

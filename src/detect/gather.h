@@ -11,6 +11,11 @@ namespace endgrade {
 // moves them from `lines` to `regions`, each group as one region that is not a line.
 void JoinKinks(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions);
 
+// Whether another of the lines goes on where this one stops.
+[[nodiscard]] bool HasSequel(const ContrastMap& map,
+                             const std::vector<Region>& lines,
+                             size_t which);
+
 // A scratch may skip along, or fade and come back: elongated pieces in a row along one straight
 // line, three or more, or one or more beyond the end of a line, are one line.
 void JoinDashes(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions);

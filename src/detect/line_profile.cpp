@@ -291,7 +291,7 @@ double PeakOf(const LineProfile& profile, double blur) {
   double peak = 0;
   for (double part = -0.5; part <= 0.51; part += 0.125) {
     const double here =
-        profile.ModelAt(profile.centre_cells + part * (profile.width_cells + blur), blur);
+        profile.ModelAt(profile.centre_cells + part * (profile.bar_cells + blur), blur);
     if (std::abs(here) > std::abs(peak)) peak = here;
   }
   return peak;
@@ -329,8 +329,8 @@ void WeighWidths(const Fits& fits,
 
 double LineProfile::ModelAt(double offset_cells, double blur_cells) const {
   const double x = offset_cells - centre_cells;
-  if (amplitude == right_amplitude) return amplitude * Bar(x, width_cells, blur_cells);
-  const double half = 0.5 * width_cells;
+  if (amplitude == right_amplitude) return amplitude * Bar(x, bar_cells, blur_cells);
+  const double half = 0.5 * bar_cells;
   return amplitude * Bar(x + 0.5 * half, half, blur_cells) +
          right_amplitude * Bar(x - 0.5 * half, half, blur_cells);
 }
@@ -359,7 +359,7 @@ LineProfile MeasureWithin(double half_width_cells,
     const bool opposite = halves.best.left * halves.best.right < 0;
     if (opposite && halves.best.error < kTwoSidesGain * fits.best.error) fits = halves;
   }
-  profile.width_cells = fits.width;
+  profile.bar_cells = fits.width;
   profile.centre_cells = fits.centre;
   profile.amplitude = fits.best.left;
   profile.right_amplitude = fits.best.right;

@@ -15,13 +15,14 @@ struct LineProfile {
   std::vector<double> values;   // mean residual, luma units
   double side_step = 0;         // median difference between its two sides, luma units
 
-  // A bar of `width_cells` seen through the blur explains the profile. Light from one side makes
+  // A bar of `bar_cells` seen through the blur explains the profile. Light from one side makes
   // one half of a scratch bright and the other dark: its halves have a height each then.
   double amplitude = 0;        // luma units, signed; the left half's own, before blur
   double right_amplitude = 0;  // the right half's; mostly the same
   double peak = 0;             // luma units, signed; the stronger half's as seen
   double centre_cells = 0;
-  double width_cells = 0;
+  double bar_cells = 0;                // the bar that explains it best: the model
+  double width_cells = 0;              // the mean of all that explain it: the measured width
   double width_uncertainty_cells = 0;  // k = 2
   double misfit = 0;                   // rms of what the bar leaves unexplained over |peak|
 

@@ -2,11 +2,13 @@
 
 #include "core/wide.h"
 #include "detect/faint.h"
+#include "detect/line_band.h"
 #include "detect/line_profile.h"
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
 #include "detect/line_transform.h"
 #include "detect/response.h"
+#include "detect/taken_line.h"
 #include "flatten/cell_grid.h"
 
 #include <opencv2/imgproc.hpp>
@@ -130,24 +132,6 @@ double SnrLeft(const Pass& pass, const LineCandidate& line) {
   return full > 0 ? static_cast<double>(line.snr) * std::clamp(left / full, 0.0, 1.0) : 0.0;
 }
 
-// Visits, row by row, the cells within `half` of each of the points: visit(point's index, row,
-// first column, last column).
-template <typename Visit>
-void AlongSpine(const std::vector<cv::Point2d>& points, double half, cv::Size size, Visit visit) {
-  for (size_t i = 0; i < points.size(); ++i) {
-    const cv::Point2d at = points[i];
-    const int top = std::max(0, cvCeil(at.y - half));
-    const int bottom = std::min(size.height - 1, cvFloor(at.y + half));
-    for (int y = top; y <= bottom; ++y) {
-      const double dy2 = (y - at.y) * (y - at.y);
-      const double reach = std::sqrt(std::max(0.0, half * half - dy2));
-      const int left = std::max(0, cvCeil(at.x - reach));
-      const int right = std::min(size.width - 1, cvFloor(at.x + reach));
-      if (left <= right) visit(i, y, left, right);
-    }
-  }
-}
-
 void Clear(cv::Mat* bounded, const std::vector<cv::Point2d>& spine, double half) {
   AlongSpine(Resample(spine, 0.5), half, bounded->size(), [&](size_t, int y, int left, int right) {
     auto* row = bounded->ptr<float>(y);
@@ -155,93 +139,25 @@ void Clear(cv::Mat* bounded, const std::vector<cv::Point2d>& spine, double half)
   });
 }
 
-// A line's cells, and how far each is from its middle.
-struct Band {
-  cv::Rect box;      // of the map: what the matrices cover
-  cv::Mat distance;  // CV_32FC1: signed offset; 1e9 outside
-  cv::Mat place;     // CV_32SC1: index along the resampled spine; -1 outside
-  size_t num_places = 0;
-};
-
-cv::Rect BoxAround(const std::vector<cv::Point2d>& points, double reach, cv::Size size) {
-  cv::Point2d low = points.front();
-  cv::Point2d high = points.front();
-  for (const cv::Point2d& p : points) {
-    low = {std::min(low.x, p.x), std::min(low.y, p.y)};
-    high = {std::max(high.x, p.x), std::max(high.y, p.y)};
-  }
-  const cv::Point first(cvFloor(low.x - reach), cvFloor(low.y - reach));
-  const cv::Point last(cvCeil(high.x + reach), cvCeil(high.y + reach));
-  return cv::Rect(first, last + cv::Point(1, 1)) & cv::Rect(cv::Point(), size);
-}
-
-Band RasteriseBand(const std::vector<cv::Point2d>& spine, double half, cv::Size size) {
-  const std::vector<cv::Point2d> points = Resample(spine, 0.5);
-  Band band;
-  band.num_places = points.size();
-  band.box = BoxAround(points, half, size);
-  band.distance = cv::Mat(band.box.size(), CV_32FC1, cv::Scalar(1e9));
-  band.place = cv::Mat(band.box.size(), CV_32SC1, cv::Scalar(-1));
-  AlongSpine(points, half, size, [&](size_t i, int y, int left, int right) {
-    const cv::Point2d at = points[i];
-    const cv::Point2d along =
-        points[std::min(i + 4, points.size() - 1)] - points[i >= 4 ? i - 4 : 0];
-    const double dy2 = (y - at.y) * (y - at.y);
-    auto* held = band.distance.ptr<float>(y - band.box.y);
-    auto* place = band.place.ptr<int>(y - band.box.y);
-    for (int x = left; x <= right; ++x) {
-      const double squared = dy2 + (x - at.x) * (x - at.x);
-      float& nearest = held[x - band.box.x];
-      const auto bound = static_cast<double>(nearest);
-      if (squared > 1.000001 * bound * bound) continue;  // no root for what is clearly farther
-      const double distance = std::sqrt(squared);
-      if (distance >= static_cast<double>(std::abs(nearest))) continue;
-      const double side = along.x * (y - at.y) - along.y * (x - at.x);
-      nearest = static_cast<float>(side < 0 ? -distance : distance);
-      place[x - band.box.x] = static_cast<int>(i);
-    }
-  });
-  return band;
-}
-
-// Marks the band's cells that no earlier line holds.
-void Claim(const Band& band, int index, cv::Mat* bands) {
+// Marks the band's cells that no earlier line holds. Returns the earlier lines that hold the
+// others.
+std::vector<int> Claim(const Band& band, int index, cv::Mat* bands) {
+  std::vector<int> met;
   for (int y = 0; y < band.box.height; ++y) {
     const auto* place = band.place.ptr<int>(y);
     auto* held = bands->ptr<int>(band.box.y + y) + band.box.x;
     for (int x = 0; x < band.box.width; ++x) {
-      if (place[x] >= 0 && held[x] == 0) held[x] = index;
-    }
-  }
-}
-
-// Subtracts the line, with its own strength followed along it: a scratch fades and breaks.
-void TakeOutLine(const Band& band, const LineProfile& profile, double blur, cv::Mat* residual) {
-  constexpr int kPiece = 20;  // half cells
-  const size_t num_pieces = band.num_places / kPiece + 1;
-  std::vector<double> model_energy(num_pieces, 1e-9);
-  std::vector<double> overlap(num_pieces, 0.0);
-  const double bound = 2.0 * std::abs(profile.peak);
-  for (int pass = 0; pass < 2; ++pass) {
-    for (int y = 0; y < band.box.height; ++y) {
-      for (int x = 0; x < band.box.width; ++x) {
-        const int place = band.place.at<int>(y, x);
-        if (place < 0) continue;
-        const auto piece = static_cast<size_t>(place / kPiece);
-        const double offset = static_cast<double>(band.distance.at<float>(y, x));
-        const double model = profile.ModelAt(offset, blur);
-        float& value = residual->at<float>(band.box.y + y, band.box.x + x);
-        if (pass == 0) {
-          const double held = std::clamp(static_cast<double>(value), -bound, bound);
-          model_energy[piece] += model * model;
-          overlap[piece] += model * held;
-        } else {
-          const double strength = std::clamp(overlap[piece] / model_energy[piece], 0.0, 1.6);
-          value -= static_cast<float>(strength * model);
-        }
+      if (place[x] < 0) continue;
+      if (held[x] == 0) {
+        held[x] = index;
+      } else if (met.empty() || met.back() != held[x]) {
+        met.push_back(held[x]);
       }
     }
   }
+  std::sort(met.begin(), met.end());
+  met.erase(std::unique(met.begin(), met.end()), met.end());
+  return met;
 }
 
 // Whether all of it runs along the core's edge, where the face itself is round, not straight.
@@ -312,18 +228,6 @@ bool IsStillThere(const ContrastMap& map,
   return count > 0 && sum / count >= 0.5 * LeastLineDepth(map);
 }
 
-// The spine moved sideways, to the left of its direction for a negative offset.
-std::vector<cv::Point2d> Shifted(const std::vector<cv::Point2d>& spine, double offset_cells) {
-  std::vector<cv::Point2d> moved = spine;
-  for (size_t i = 0; i < spine.size(); ++i) {
-    const cv::Point2d ahead = spine[std::min(i + 1, spine.size() - 1)];
-    const cv::Point2d behind = spine[i > 0 ? i - 1 : 0];
-    const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
-    moved[i] += cv::Point2d(behind.y - ahead.y, ahead.x - behind.x) * (offset_cells / length);
-  }
-  return moved;
-}
-
 // What the bar's fit leaves of a strong line, or its sharpening halo: a weaker line within its
 // band.
 bool IsLeftover(const LineTrace& trace, const LineProfile& profile, const LinesFound& found) {
@@ -341,38 +245,20 @@ bool IsLeftover(const LineTrace& trace, const LineProfile& profile, const LinesF
   return false;
 }
 
-Region LineRegion(const LineTrace& trace,
-                  const LineProfile& profile,
-                  const LineProfile& width,
-                  const Band& band,
-                  double blur) {
-  Region region;
-  region.is_line = true;
-  region.snr = trace.snr;
-  region.depth = profile.peak;
-  region.spine = trace.spine;
-  region.peak = trace.spine[trace.spine.size() / 2];
-  region.line_width_cells = width.width_cells;
-  region.line_width_uncertainty_cells = width.width_uncertainty_cells;
-  const double half = std::max(0.75, 0.5 * std::hypot(profile.width_cells, blur));
-  for (int y = 0; y < band.box.height; ++y) {
-    for (int x = 0; x < band.box.width; ++x) {
-      if (std::abs(static_cast<double>(band.distance.at<float>(y, x))) <= half) {
-        region.cells.emplace_back(band.box.x + x, band.box.y + y);
-      }
-    }
-  }
-  return region;
-}
-
-void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* found) {
-  const double blur = std::max(0.5, map.blur_sigma_cells);
+void RunPass(const ContrastMap& map,
+             Pass pass,
+             cv::Mat* residual,
+             std::vector<TakenLine>* taken,
+             LinesFound* found) {
+  const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
   int tries = 0;
   for (const LineCandidate& candidate : CandidatesOf(pass)) {
     if (tries >= kMostTries) break;
     if (SnrLeft(pass, candidate) < pass.threshold) continue;
     ++tries;
-    LineTrace trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
+    TakenLine line;
+    LineTrace& trace = line.trace;
+    trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
     // From cells of the pass to cells of the map.
     const std::vector<cv::Point2d> pass_spine = trace.spine;
     for (cv::Point2d& p : trace.spine) {
@@ -385,7 +271,7 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
     }
     const double look = ReachAcross(map);
     LineProfile profile = MeasureProfile(*residual, trace.spine, blur, look);
-    if (std::abs(profile.centre_cells) > 0.7) {
+    if (std::abs(profile.centre_cells) > kOffMiddle) {
       trace.spine = Shifted(trace.spine, profile.centre_cells);
       profile = MeasureProfile(*residual, trace.spine, blur, look);
     }
@@ -396,15 +282,17 @@ void RunPass(const ContrastMap& map, Pass pass, cv::Mat* residual, LinesFound* f
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
     }
-    const double band_half = 0.5 * profile.width_cells + 3.0 * blur + 3.0;
-    Clear(&pass.bounded, pass_spine, band_half / pass.reduction);
-    const Band band = RasteriseBand(trace.spine, band_half, map.level.size());
-    const LineProfile width = MeasureProfile(*residual, trace.spine, BlurOfLines(map), look);
     if (residual->data == map.residual.data) *residual = map.residual.clone();
     if (found->bands.empty()) found->bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
-    TakeOutLine(band, profile, blur, residual);
-    found->lines.push_back(LineRegion(trace, profile, width, band, blur));
-    Claim(band, static_cast<int>(found->lines.size()), &found->bands);
+    const Band band = MeasureAndTakeOut(map, profile, &line, residual);
+    Clear(&pass.bounded, pass_spine, line.half / pass.reduction);
+    found->lines.push_back(LineRegion(line, band));
+    for (const int other : Claim(band, static_cast<int>(found->lines.size()), &found->bands)) {
+      line.meets = true;
+      (*taken)[static_cast<size_t>(other - 1)].meets = true;
+    }
+    line.part_of = taken->size();
+    taken->push_back(std::move(line));
   }
 }
 
@@ -429,6 +317,31 @@ void Forget(const std::vector<bool>& drop, LinesFound* found) {
     auto* row = found->bands.ptr<int>(y);
     for (int x = 0; x < found->bands.cols; ++x) row[x] = slot[static_cast<size_t>(row[x])];
   }
+}
+
+// Lines that meet were followed on since their bands were claimed. Short ones may yet turn out to
+// be rims of particles.
+void ClaimAgain(const ContrastMap& map, const std::vector<TakenLine>& taken, LinesFound* found) {
+  constexpr double kSureUm = 25.0;
+  for (size_t i = 0; i < taken.size(); ++i) {
+    const TakenLine& line = taken[i];
+    if (!line.meets || line.part_of != i) continue;
+    if (line.trace.Length() * map.um_per_cell < kSureUm) continue;
+    const Band band = RasteriseBand(line.trace.spine, line.half, found->bands.size());
+    Claim(band, static_cast<int>(i) + 1, &found->bands);
+  }
+}
+
+// Leaves of lines that turned out to be one line one.
+void DropParts(const std::vector<TakenLine>& taken, LinesFound* found) {
+  std::vector<bool> drop(taken.size(), false);
+  for (size_t i = 0; i < taken.size(); ++i) {
+    if (taken[i].part_of == i) continue;
+    drop[i] = true;
+    const int whole = static_cast<int>(taken[i].part_of) + 1;
+    found->bands.setTo(whole, found->bands == static_cast<int>(i) + 1);
+  }
+  Forget(drop, found);
 }
 
 // How far the middle of a line is from the cladding's.
@@ -560,20 +473,25 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   // Wide faint lines and lines in grain have more to be mistaken for.
   const double coarse = std::max(2.0 * fine, 2.8);
   const double threshold = options.line_threshold_sigma;
+  std::vector<TakenLine> taken;
   // Lines that cross stronger ones show once those are taken out.
   for (int round = 0; round < kMostRounds; ++round) {
     const size_t before = found.lines.size();
     Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
     narrow.threshold = threshold;
-    RunPass(map, std::move(narrow), residual, &found);
+    RunPass(map, std::move(narrow), residual, &taken, &found);
     if (found.lines.size() == before) break;
+    MeasureMeetingAgain(map, &taken, residual, &found.lines);
   }
   Pass wide = MakePass(face, *residual, 2.5 * fine, 0.0, rim_um - 2.5);
   wide.threshold = threshold + kWideDoubt;
-  RunPass(map, std::move(wide), residual, &found);
+  RunPass(map, std::move(wide), residual, &taken, &found);
   Pass ferrule = MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um);
   ferrule.threshold = threshold + kFerruleDoubt;
-  RunPass(map, std::move(ferrule), residual, &found);
+  RunPass(map, std::move(ferrule), residual, &taken, &found);
+  MeasureMeetingAgain(map, &taken, residual, &found.lines);
+  ClaimAgain(map, taken, &found);
+  DropParts(taken, &found);
   DropPattern(map, &found);
   DropFaint(map, &found);
   JoinSides(map, &found);

@@ -143,55 +143,6 @@ double HighestPlace(const cv::Mat& row) {
   return bend < 0 ? best.x + std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : best.x;
 }
 
-// Moves every point of the spine sideways onto the line, as seen in a window along it: the blocks
-// are straight, the line need not be.
-void Recentre(const cv::Mat& exact, double sign, double window, std::vector<cv::Point2d>* spine) {
-  constexpr double kStep = 3.0;
-  constexpr double kReach = 3.0;
-  constexpr int kShifts = 13;  // half a cell apart
-  const std::vector<cv::Point2d> points = Resample(*spine, kStep);
-  const int count = static_cast<int>(points.size());
-  if (count < 3) return;
-  std::vector<cv::Point2d> sides(points.size());
-  cv::Mat values(count, kShifts, CV_64FC1);
-  for (int i = 0; i < count; ++i) {
-    const cv::Point2d ahead = points[static_cast<size_t>(std::min(i + 1, count - 1))];
-    const cv::Point2d behind = points[static_cast<size_t>(std::max(i - 1, 0))];
-    sides[static_cast<size_t>(i)] = Left(Unit(ahead - behind));
-    for (int s = 0; s < kShifts; ++s) {
-      const double shift = s * 0.5 - kReach;
-      const cv::Point2d p = points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * shift;
-      values.at<double>(i, s) = std::max(sign * SampleAt(exact, p), -3.0);
-    }
-  }
-  // Specks on or beside the line must not draw it to them.
-  std::vector<float> middles;
-  middles.reserve(points.size());
-  for (int i = 0; i < count; ++i) {
-    middles.push_back(static_cast<float>(values.at<double>(i, kShifts / 2)));
-  }
-  const double bound = 2.5 * std::max(1.0, static_cast<double>(MedianOf(middles)));
-  values = cv::min(values, bound);
-  const int half = std::max(1, static_cast<int>(std::lround(0.5 * window / kStep)));
-  std::vector<double> shifts(points.size(), 0.0);
-  for (int i = 0; i < count; ++i) {
-    const cv::Range rows(std::max(0, i - half), std::min(count, i + half + 1));
-    cv::Mat sum;
-    cv::reduce(values.rowRange(rows.start, rows.end), sum, 0, cv::REDUCE_SUM);
-    shifts[static_cast<size_t>(i)] = HighestPlace(sum) * 0.5 - kReach;
-  }
-  std::vector<cv::Point2d> moved;
-  for (int i = 0; i < count; ++i) {
-    double mean = 0;
-    int used = 0;
-    for (int j = std::max(0, i - half); j <= std::min(count - 1, i + half); ++j, ++used) {
-      mean += shifts[static_cast<size_t>(j)];
-    }
-    moved.push_back(points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * (mean / used));
-  }
-  *spine = std::move(moved);
-}
-
 // How far the direction turns, all in all, in degrees: over pieces long enough that sideways noise
 // does not read as bending.
 double Turning(const std::vector<cv::Point2d>& spine, double length) {
@@ -295,6 +246,56 @@ double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2
     for (int i = 0; i < count; ++i) sum += values[i];
   }
   return sum / (steps + 1);
+}
+
+void Recentre(const cv::Mat& exact,
+              double per_unit,
+              double window,
+              std::vector<cv::Point2d>* spine) {
+  constexpr double kStep = 3.0;
+  constexpr double kReach = 3.0;
+  constexpr int kShifts = 13;  // half a cell apart
+  const std::vector<cv::Point2d> points = Resample(*spine, kStep);
+  const int count = static_cast<int>(points.size());
+  if (count < 3) return;
+  std::vector<cv::Point2d> sides(points.size());
+  cv::Mat values(count, kShifts, CV_64FC1);
+  for (int i = 0; i < count; ++i) {
+    const cv::Point2d ahead = points[static_cast<size_t>(std::min(i + 1, count - 1))];
+    const cv::Point2d behind = points[static_cast<size_t>(std::max(i - 1, 0))];
+    sides[static_cast<size_t>(i)] = Left(Unit(ahead - behind));
+    for (int s = 0; s < kShifts; ++s) {
+      const double shift = s * 0.5 - kReach;
+      const cv::Point2d p = points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * shift;
+      values.at<double>(i, s) = std::max(per_unit * SampleAt(exact, p), -3.0);
+    }
+  }
+  // Specks on or beside the line must not draw it to them.
+  std::vector<float> middles;
+  middles.reserve(points.size());
+  for (int i = 0; i < count; ++i) {
+    middles.push_back(static_cast<float>(values.at<double>(i, kShifts / 2)));
+  }
+  const double bound = 2.5 * std::max(1.0, static_cast<double>(MedianOf(middles)));
+  values = cv::min(values, bound);
+  const int half = std::max(1, static_cast<int>(std::lround(0.5 * window / kStep)));
+  std::vector<double> shifts(points.size(), 0.0);
+  for (int i = 0; i < count; ++i) {
+    const cv::Range rows(std::max(0, i - half), std::min(count, i + half + 1));
+    cv::Mat sum;
+    cv::reduce(values.rowRange(rows.start, rows.end), sum, 0, cv::REDUCE_SUM);
+    shifts[static_cast<size_t>(i)] = HighestPlace(sum) * 0.5 - kReach;
+  }
+  std::vector<cv::Point2d> moved;
+  for (int i = 0; i < count; ++i) {
+    double mean = 0;
+    int used = 0;
+    for (int j = std::max(0, i - half); j <= std::min(count - 1, i + half); ++j, ++used) {
+      mean += shifts[static_cast<size_t>(j)];
+    }
+    moved.push_back(points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * (mean / used));
+  }
+  *spine = std::move(moved);
 }
 
 std::vector<cv::Point2d> Resample(const std::vector<cv::Point2d>& line, double step) {

@@ -32,6 +32,17 @@ struct LineTrace {
 // Mean of sign * score, each sample held within [-3, 4] so that one speck is not a line.
 [[nodiscard]] double MeanScore(const cv::Mat& score, double sign, cv::Point2d from, cv::Point2d to);
 
+// Moves every point of the spine sideways onto the line, as seen in a window along it: the blocks
+// of a trace are straight, the line need not be.
+//
+//   exact     a map of what shows the line
+//   per_unit  turns its values into units of its noise, positive for the line
+//   window    cells
+void Recentre(const cv::Mat& exact,
+              double per_unit,
+              double window,
+              std::vector<cv::Point2d>* spine);
+
 //   score   held within bounds, zero where earlier lines are: decides how far the line goes
 //   exact   the same without bounds: tells where its middle is
 // `correlation_cells`: how many cells along a line count as one independent value.

@@ -202,7 +202,7 @@ bool TellScratchByShape(const ContrastMap& map, const cv::Mat& residual, Region*
   const LineProfile profile = MeasureProfile(residual, spine, blur, ReachAcross(map));
   if (profile.peak * region->depth <= 0) return false;
   if (!LooksLikeALine(length * map.um_per_cell, profile, map.um_per_cell)) return false;
-  const double half = std::max(0.75, 0.5 * std::hypot(profile.width_cells, blur));
+  const double half = std::max(0.75, 0.5 * std::hypot(profile.bar_cells, blur));
   if (ShareOn(patch, *region, stroke, half + blur + 1.0) < kLeastInside) return false;
 
   Region line;

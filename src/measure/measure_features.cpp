@@ -68,7 +68,8 @@ float AtCell(const cv::Mat& image, cv::Point2d cell) {
 }
 
 // A closed outline around the region's cells, in picture pixels. A region may be in several parts
-// that are near one another: it is widened until one outline goes round all of them.
+// that are near one another: a line's are joined along it, others are widened until one outline
+// goes round all of them.
 std::vector<cv::Point2d> Outline(const Context& c, const Region& region) {
   constexpr int kWidest = 16;  // cells
   constexpr int kMargin = kWidest + 1;
@@ -76,6 +77,10 @@ std::vector<cv::Point2d> Outline(const Context& c, const Region& region) {
   cv::Mat mask = cv::Mat::zeros(box.height + 2 * kMargin, box.width + 2 * kMargin, CV_8UC1);
   const cv::Point shift = box.tl() - cv::Point(kMargin, kMargin);
   for (const cv::Point& cell : region.cells) mask.at<uchar>(cell - shift) = 255;
+  for (size_t i = 1; region.is_line && i < region.spine.size(); ++i) {
+    const cv::Point from(region.spine[i - 1]);
+    cv::line(mask, from - shift, cv::Point(region.spine[i]) - shift, cv::Scalar(255));
+  }
   std::vector<std::vector<cv::Point>> contours;
   for (int i = 0; i < kWidest && contours.size() != 1; ++i) {
     cv::dilate(mask, mask, cv::Mat::ones(3, 3, CV_8UC1));

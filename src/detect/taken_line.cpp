@@ -1,0 +1,336 @@
+#include "detect/taken_line.h"
+
+#include "detect/direction.h"
+#include "detect/sample.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr int kPiece = 20;  // half cells
+
+// Calls visit(cell's value, piece, model at unit strength) for each cell of the band.
+template <typename Visit>
+void OverBand(const Band& band, const LineModel& model, cv::Mat* residual, Visit visit) {
+  for (int y = 0; y < band.box.height; ++y) {
+    const auto* places = band.place.ptr<int>(y);
+    const auto* distances = band.distance.ptr<float>(y);
+    auto* values = residual->ptr<float>(band.box.y + y) + band.box.x;
+    for (int x = 0; x < band.box.width; ++x) {
+      if (places[x] < 0) continue;
+      visit(values[x],
+            static_cast<size_t>(places[x] / kPiece),
+            model.profile.ModelAt(static_cast<double>(distances[x]), model.blur));
+    }
+  }
+}
+
+// Subtracts the line, with its own strength followed along it: a scratch fades and breaks.
+void TakeOutLine(const Band& band, LineModel* model, cv::Mat* residual) {
+  const size_t num_pieces = band.num_places / kPiece + 1;
+  std::vector<double> energy(num_pieces, 1e-9);
+  std::vector<double> overlap(num_pieces, 0.0);
+  const double bound = 2.0 * std::abs(model->profile.peak);
+  OverBand(band, *model, residual, [&](float value, size_t piece, double bar) {
+    energy[piece] += bar * bar;
+    overlap[piece] += bar * std::clamp(static_cast<double>(value), -bound, bound);
+  });
+  model->strength.resize(num_pieces);
+  for (size_t i = 0; i < num_pieces; ++i) {
+    model->strength[i] = std::clamp(overlap[i] / energy[i], 0.0, 1.6);
+  }
+  OverBand(band, *model, residual, [&](float& value, size_t piece, double bar) {
+    value -= static_cast<float>(model->strength[piece] * bar);
+  });
+}
+
+// ---- past the ends
+
+constexpr double kLeastStrength = 0.45;  // of the line's: a block below it does not show it
+constexpr double kStrengthBeyond = 0.6;  // the same where one before it did not
+constexpr double kStrengthDoubt = 0.15;  // to which a block tells it
+constexpr double kShortestBlock = 8.0;   // cells
+constexpr double kLongestBlock = 40.0;   // cells
+constexpr size_t kMostMisses = 2;        // blocks in a row
+constexpr double kMostShift = 1.0;       // sideways, cells a block
+constexpr double kTangent = 30.0;        // cells from the end that tell where it goes
+// Glass and ferrule show a scratch differently, and between them lies the rim.
+constexpr double kRimInnerUm = 2.5;
+constexpr double kRimOuterUm = 4.0;
+
+// 0: on the rim; otherwise which side of it.
+int SideOfRim(const ContrastMap& map, cv::Point2d cell) {
+  const cv::Point2d off = cell - map.centre_cell;
+  const cv::Vec2d um = map.um_from_cell * cv::Vec2d(off.x, off.y);
+  const double beyond = std::hypot(um[0], um[1]) - map.cladding_radius_um;
+  return beyond < -kRimInnerUm ? -1 : beyond > kRimOuterUm ? 1 : 0;
+}
+
+// How strongly the picture shows the line from one point to another.
+double StrengthBetween(const cv::Mat& residual,
+                       const LineModel& model,
+                       cv::Point2d from,
+                       cv::Point2d to) {
+  const cv::Point2d run = to - from;
+  const cv::Point2d along = Unit(run);
+  const cv::Point2d across(-along.y, along.x);
+  const double reach = 0.5 * model.profile.bar_cells + 1.5 * model.blur;
+  const double bound = 2.0 * std::abs(model.profile.peak);
+  const int steps = std::max(1, cvRound(std::hypot(run.x, run.y)));
+  double energy = 1e-9;
+  double overlap = 0;
+  for (double offset = -std::floor(reach); offset <= reach; offset += 1.0) {
+    const double bar = model.profile.ModelAt(offset, model.blur);
+    for (int i = 0; i < steps; ++i) {
+      const cv::Point2d p = from + run * ((i + 0.5) / steps) + across * offset;
+      overlap += bar * std::clamp(SampleAt(residual, p), -bound, bound);
+      energy += bar * bar;
+    }
+  }
+  return overlap / energy;
+}
+
+double NoiseAt(const ContrastMap& map, cv::Point2d cell) {
+  const cv::Point2d off = cell - map.centre_cell;
+  const cv::Vec2d um = map.um_from_cell * cv::Vec2d(off.x, off.y);
+  return map.ring_noise[map.RingOf(static_cast<float>(std::hypot(um[0], um[1])))];
+}
+
+// Cells along the line that are enough to tell whether it is there.
+double TellingLength(double noise, const LineModel& model) {
+  const double reach = 0.5 * model.profile.bar_cells + 1.5 * model.blur;
+  double energy = 1e-9;  // of a cell's length
+  for (double offset = -std::floor(reach); offset <= reach; offset += 1.0) {
+    energy += std::pow(model.profile.ModelAt(offset, model.blur), 2);
+  }
+  const double wanted = std::pow(noise / kStrengthDoubt, 2) / energy;
+  return std::clamp(wanted, kShortestBlock, kLongestBlock);
+}
+
+// Appends to the spine what follows on from its last point. Returns whether anything does.
+bool FollowOn(const ContrastMap& map,
+              const cv::Mat& residual,
+              const LineModel& model,
+              double block,
+              std::vector<cv::Point2d>* spine) {
+  const std::vector<cv::Point2d> points = Resample(*spine, 1.0);
+  const auto back = std::min(points.size() - 1, static_cast<size_t>(kTangent));
+  cv::Point2d at = spine->back();
+  cv::Point2d direction = Unit(at - points[points.size() - 1 - back]);
+  const int side = SideOfRim(map, at);
+  const size_t before = spine->size();
+  std::vector<cv::Point2d> pending;
+  while (pending.size() <= kMostMisses) {
+    const cv::Point2d left(direction.y, -direction.x);
+    cv::Point2d to = at + direction * block;
+    double most = -1;
+    for (double shift = -kMostShift; shift <= kMostShift + 1e-9; shift += 0.5 * kMostShift) {
+      const cv::Point2d there = at + direction * block + left * shift;
+      const double strength = StrengthBetween(residual, model, at, there) - 0.03 * std::abs(shift);
+      if (strength <= most) continue;
+      most = strength;
+      to = there;
+    }
+    const bool outside =
+        to.x < 1 || to.y < 1 || to.x > residual.cols - 2 || to.y > residual.rows - 2;
+    if (outside || SideOfRim(map, to) != side) break;
+    if (most < (pending.empty() ? kLeastStrength : kStrengthBeyond)) {
+      at = at + direction * block;
+      pending.push_back(at);
+      continue;
+    }
+    direction = Unit(direction * 0.7 + Unit(to - at) * 0.3);
+    at = to;
+    spine->insert(spine->end(), pending.begin(), pending.end());
+    pending.clear();
+    spine->push_back(at);
+  }
+  if (spine->size() == before) return false;
+  // It may end within the last block.
+  const cv::Point2d end = spine->back();
+  const cv::Point2d middle = 0.5 * (end + (*spine)[spine->size() - 2]);
+  if (StrengthBetween(residual, model, middle, end) < kLeastStrength) spine->back() = middle;
+  return true;
+}
+
+// Follows the line on past both of its ends.
+void FollowBothWays(const ContrastMap& map,
+                    const cv::Mat& residual,
+                    const LineModel& model,
+                    std::vector<cv::Point2d>* spine) {
+  const double noise = NoiseAt(map, (*spine)[spine->size() / 2]);
+  const double block = TellingLength(noise, model);
+  bool longer = FollowOn(map, residual, model, block, spine);
+  std::reverse(spine->begin(), spine->end());
+  longer = FollowOn(map, residual, model, block, spine) || longer;
+  std::reverse(spine->begin(), spine->end());
+  const double sign = model.profile.peak < 0 ? -1.0 : 1.0;
+  if (longer) Recentre(residual, sign / noise, 2.0 * block, spine);
+}
+
+// ---- two that are one
+
+constexpr double kOffLineCells = 2.0;
+constexpr double kOffLineShare = 0.06;  // of the distance from the end, besides
+constexpr double kMostGapUm = 15.0;
+constexpr double kLikeHeights = 3.0;  // ratio
+
+double DistanceTo(const std::vector<cv::Point2d>& points, cv::Point2d p) {
+  double squared = 1e18;
+  for (const cv::Point2d& q : points) squared = std::min(squared, (p - q).dot(p - q));
+  return std::sqrt(squared);
+}
+
+// Whether `other` lies on the spine or carries it on beyond its end, or both.
+bool CarriesOn(const std::vector<cv::Point2d>& spine,
+               const std::vector<cv::Point2d>& other,
+               double most_gap) {
+  const std::vector<cv::Point2d> points = Resample(spine, 1.0);
+  const std::vector<cv::Point2d> others = Resample(other, 2.0);
+  if (points.size() < 4 || others.size() < 3) return false;
+  const auto back = std::min(points.size() - 1, static_cast<size_t>(kTangent));
+  const cv::Point2d end = points.back();
+  const cv::Point2d along = Unit(end - points[points.size() - 1 - back]);
+  double nearest = 1e18;
+  for (const cv::Point2d& p : others) {
+    const double ahead = (p - end).dot(along);
+    const double off = ahead > 0 ? std::abs((p - end).cross(along)) : DistanceTo(points, p);
+    if (off > kOffLineCells + kOffLineShare * std::max(0.0, ahead)) return false;
+    nearest = std::min(nearest, ahead);
+  }
+  return nearest < most_gap;
+}
+
+bool IsOneLine(const ContrastMap& map, const TakenLine& line, const TakenLine& other) {
+  const double a = line.model.profile.peak;
+  const double b = other.model.profile.peak;
+  if (a * b <= 0 || std::abs(a) > kLikeHeights * std::abs(b)) return false;
+  if (std::abs(b) > kLikeHeights * std::abs(a)) return false;
+  const std::vector<cv::Point2d> forth = line.trace.spine;
+  const std::vector<cv::Point2d> back(forth.rbegin(), forth.rend());
+  if (SideOfRim(map, forth[forth.size() / 2]) !=
+      SideOfRim(map, other.trace.spine[other.trace.spine.size() / 2])) {
+    return false;
+  }
+  const double most_gap = kMostGapUm / map.um_per_cell;
+  return CarriesOn(forth, other.trace.spine, most_gap) ||
+         CarriesOn(back, other.trace.spine, most_gap);
+}
+
+// Adds what of the other spine lies beyond either end.
+void TakeInSpine(const std::vector<cv::Point2d>& other, std::vector<cv::Point2d>* spine) {
+  const cv::Point2d along = Unit(spine->back() - spine->front());
+  std::vector<cv::Point2d> points = Resample(other, 4.0);
+  points.push_back(other.back());
+  std::sort(points.begin(), points.end(), [&](const cv::Point2d& a, const cv::Point2d& b) {
+    return a.dot(along) < b.dot(along);
+  });
+  constexpr double kApart = 3.0;
+  std::vector<cv::Point2d> joined;
+  for (const cv::Point2d& p : points) {
+    if ((p - spine->front()).dot(along) < -kApart) joined.push_back(p);
+  }
+  joined.insert(joined.end(), spine->begin(), spine->end());
+  for (const cv::Point2d& p : points) {
+    if ((p - spine->back()).dot(along) > kApart) joined.push_back(p);
+  }
+  *spine = std::move(joined);
+}
+
+void PutBackLine(const Band& band, const LineModel& model, cv::Mat* residual) {
+  OverBand(band, model, residual, [&](float& value, size_t piece, double bar) {
+    value += static_cast<float>(model.strength[piece] * bar);
+  });
+}
+
+}  // namespace
+
+std::vector<cv::Point2d> Shifted(const std::vector<cv::Point2d>& spine, double offset_cells) {
+  std::vector<cv::Point2d> moved = spine;
+  for (size_t i = 0; i < spine.size(); ++i) {
+    const cv::Point2d ahead = spine[std::min(i + 1, spine.size() - 1)];
+    const cv::Point2d behind = spine[i > 0 ? i - 1 : 0];
+    const double length = std::max(1e-9, std::hypot(ahead.x - behind.x, ahead.y - behind.y));
+    moved[i] += cv::Point2d(behind.y - ahead.y, ahead.x - behind.x) * (offset_cells / length);
+  }
+  return moved;
+}
+
+Region LineRegion(const TakenLine& line, const Band& band) {
+  Region region;
+  region.is_line = true;
+  region.snr = line.trace.snr;
+  region.depth = line.model.profile.peak;
+  region.spine = line.trace.spine;
+  region.peak = region.spine[region.spine.size() / 2];
+  region.line_width_cells = line.width.width_cells;
+  region.line_width_uncertainty_cells = line.width.width_uncertainty_cells;
+  const double half =
+      std::max(0.75, 0.5 * std::hypot(line.model.profile.bar_cells, line.model.blur));
+  for (int y = 0; y < band.box.height; ++y) {
+    for (int x = 0; x < band.box.width; ++x) {
+      if (std::abs(static_cast<double>(band.distance.at<float>(y, x))) <= half) {
+        region.cells.emplace_back(band.box.x + x, band.box.y + y);
+      }
+    }
+  }
+  return region;
+}
+
+Band MeasureAndTakeOut(const ContrastMap& map,
+                       const LineProfile& profile,
+                       TakenLine* line,
+                       cv::Mat* residual) {
+  const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
+  const double line_blur = BlurOfLines(map);
+  line->width = MeasureProfile(*residual, line->trace.spine, line_blur, ReachAcross(map));
+  // Whichever blur explains the line better is its model.
+  const bool sharper = line->width.misfit < profile.misfit;
+  line->model.profile = sharper ? line->width : profile;
+  line->model.blur = sharper ? line_blur : blur;
+  line->half = 0.5 * line->model.profile.bar_cells + 3.0 * blur + 3.0;
+  Band band = RasteriseBand(line->trace.spine, line->half, map.level.size());
+  TakeOutLine(band, &line->model, residual);
+  return band;
+}
+
+void MeasureMeetingAgain(const ContrastMap& map,
+                         std::vector<TakenLine>* taken,
+                         cv::Mat* residual,
+                         std::vector<Region>* regions) {
+  constexpr int kTurns = 2;
+  const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
+  const auto put_back = [&](const TakenLine& line) {
+    PutBackLine(RasteriseBand(line.trace.spine, line.half, map.level.size()), line.model, residual);
+  };
+  for (int turn = 0; turn < kTurns; ++turn) {
+    for (size_t i = 0; i < taken->size(); ++i) {
+      TakenLine& line = (*taken)[i];
+      if (!line.meets || line.part_of != i) continue;
+      put_back(line);
+      FollowBothWays(map, *residual, line.model, &line.trace.spine);
+      for (size_t j = 0; j < taken->size(); ++j) {
+        TakenLine& other = (*taken)[j];
+        if (j == i || other.part_of != j || !IsOneLine(map, line, other)) continue;
+        put_back(other);
+        other.part_of = i;
+        for (TakenLine& each : *taken) {
+          if (each.part_of == j) each.part_of = i;
+        }
+        line.trace.snr = std::max(line.trace.snr, other.trace.snr);
+        TakeInSpine(other.trace.spine, &line.trace.spine);
+      }
+      LineProfile profile = MeasureProfile(*residual, line.trace.spine, blur, ReachAcross(map));
+      if (std::abs(profile.centre_cells) > kOffMiddle) {
+        line.trace.spine = Shifted(line.trace.spine, profile.centre_cells);
+        profile = MeasureProfile(*residual, line.trace.spine, blur, ReachAcross(map));
+      }
+      const Band band = MeasureAndTakeOut(map, profile, &line, residual);
+      (*regions)[i] = LineRegion(line, band);
+    }
+  }
+}
+
+}  // namespace endgrade
