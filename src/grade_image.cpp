@@ -1,5 +1,7 @@
 #include "endgrade/grade_image.h"
 
+#include "core_under_scratches.h"
+
 #include <algorithm>
 #include <chrono>
 #include <cmath>
@@ -47,49 +49,6 @@ CameraUse FlattenWithCamera(const CameraProfile& camera,
   return UseCamera(camera, field, scale, limits, gone, zones);
 }
 
-constexpr double kAcrossCoreUm = 9.0;  // how near the centre a scratch may hide a core's edge
-
-bool RunsAcrossCore(const ContrastMap& contrast, const Region& line) {
-  for (size_t i = 1; i < line.spine.size(); ++i) {
-    const cv::Point2d from = line.spine[i - 1] - contrast.centre_cell;
-    const cv::Point2d run = line.spine[i] - line.spine[i - 1];
-    const double square = run.dot(run);
-    const double along = square > 0 ? std::clamp(-from.dot(run) / square, 0.0, 1.0) : 0.0;
-    const cv::Point2d foot = from + run * along;
-    if (std::hypot(foot.x, foot.y) * contrast.um_per_cell < kAcrossCoreUm) return true;
-  }
-  return false;
-}
-
-// A core hardly brighter than its glass is not found under scratches that cross it. Once those are
-// known, it is looked for again in the picture without them.
-std::optional<Ellipse> CoreUnderScratches(const FibreGeometry& fibre,
-                                          const ContrastMap& contrast,
-                                          const Detection& detection) {
-  const bool crossed =
-      std::any_of(detection.regions.begin(), detection.regions.end(), [&](const Region& region) {
-        return region.is_line && RunsAcrossCore(contrast, region);
-      });
-  if (fibre.core || !crossed) return std::nullopt;
-  // As a picture of cells, in steps fine enough for a core's fraction of a grey level.
-  constexpr double kStepsPerLevel = 64.0;
-  Frame cells;
-  cv::Mat level = contrast.background + detection.without_lines;
-  const double steps = std::min(kStepsPerLevel, 65535.0 / contrast.white_level);
-  level.convertTo(cells.luma, CV_16U, steps);
-  cells.white_level = steps * contrast.white_level;
-  Ellipse cladding = fibre.cladding;
-  cladding.centre_px = contrast.CellFromPx(fibre.cladding.centre_px);
-  cladding.semi_major_px /= contrast.cell_px;
-  cladding.semi_minor_px /= contrast.cell_px;
-  auto core = LocateCore(cells, cladding, fibre.centre_uncertainty_px / contrast.cell_px);
-  if (!core) return std::nullopt;
-  core->centre_px = contrast.PxFromCell(core->centre_px);
-  core->semi_major_px *= contrast.cell_px;
-  core->semi_minor_px *= contrast.cell_px;
-  return core;
-}
-
 // The chain. Every step is a function from values to a value; read top to bottom.
 Result<Grade> RunSteps(const Frame& frame,
                        const Limits& limits,
@@ -131,7 +90,7 @@ Result<Grade> RunSteps(const Frame& frame,
   flatten();
   times.flatten_ms = watch.Lap();
   Detection detection = DetectRegions(contrast, options.detect);
-  if (const auto core = CoreUnderScratches(fibre, contrast, detection)) {
+  if (const auto core = CoreUnderScratches(fibre, contrast, detection.regions)) {
     fibre.core = core;
     flatten();
     detection = DetectRegions(contrast, options.detect);

@@ -113,7 +113,8 @@ void MarkBroken(const Rule& rule,
 // A mark of about two pixels or less is seen, but hardly sized: blur and the grid make one of many.
 constexpr double kSizedPixels = 2.2;
 // Where pixels are coarser than this, um, the rims of particles are not resolved at all, and stated
-// uncertainties held for 60 % of them in tuning pictures, whatever their size.
+// uncertainties held for 60 % of them in tuning pictures, whatever their size. Those of the widths
+// of scratches, which are averaged along their length, held for 98 %.
 constexpr double kCoarsestUm = 0.9;
 
 // Whether the sizes that the rule tells apart are too few pixels for the measured size, with its
@@ -121,7 +122,8 @@ constexpr double kCoarsestUm = 0.9;
 bool TooCoarseFor(const Rule& rule, double um_per_px) {
   const double bound_um =
       rule.size.from_um.value_or(0.0) > 0 ? *rule.size.from_um : rule.size.to_um.value_or(1e9);
-  return um_per_px > kCoarsestUm || bound_um < kSizedPixels * um_per_px;
+  const bool unsized = um_per_px > kCoarsestUm && rule.kind != RuleKind::kScratch;
+  return unsized || bound_um < kSizedPixels * um_per_px;
 }
 
 // What the picture is like, as far as it bears on counting.

@@ -1,4 +1,5 @@
 #include "endgrade/detect.h"
+#include "endgrade/grade_image.h"
 #include "endgrade/measure.h"
 #include "tests/support/drawn_face.h"
 
@@ -244,6 +245,62 @@ TEST(DetectRegions, SeesAFaintScratchThatStrongerOnesCross) {
   int scratches = 0;
   for (const Feature& f : features) scratches += f.kind == FeatureKind::kScratch ? 1 : 0;
   EXPECT_EQ(scratches, 3);
+}
+
+double DistanceToLine(cv::Point2d p, const test::DrawnLine& line) {
+  const cv::Point2d run = line.to_um - line.from_um;
+  const double along = std::clamp((p - line.from_um).dot(run) / run.dot(run), 0.0, 1.0);
+  const cv::Point2d off = p - line.from_um - along * run;
+  return std::hypot(off.x, off.y);
+}
+
+// Five that meet, strong and faint, dark and bright, at steep and at shallow angles.
+TEST(DetectRegions, MeasuresScratchesThatMeetEachByItself) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  face.lines = {{{-45, -25}, {40, 30}, 1.4, -0.6},
+                {{-45, -5}, {45, 8}, 1.0, 0.12},
+                {{-20, 45}, {12, -45}, 1.6, 0.4},
+                {{-30, -35}, {25, 40}, 1.0, -0.13},
+                {{-48, 10}, {44, -20}, 1.2, -0.25}};
+  const test::Drawn drawn = test::Draw(face);
+  const std::vector<Feature> features = test::FeaturesOn(face);
+  EXPECT_EQ(features.size(), face.lines.size());
+  for (const test::DrawnLine& line : face.lines) {
+    const auto found = std::find_if(features.begin(), features.end(), [&](const Feature& f) {
+      const cv::Point2d middle = 0.5 * (line.from_um + line.to_um);
+      const cv::Point2d off = f.centre_um - middle;
+      return std::hypot(off.x, off.y) < 5.0 && (f.contrast_peak < 0) == (line.contrast < 0);
+    });
+    ASSERT_NE(found, features.end()) << line.contrast;
+    EXPECT_EQ(found->kind, FeatureKind::kScratch) << line.contrast;
+    EXPECT_NEAR(found->size_um, line.width_um, std::max(0.5, found->size_uncertainty_um));
+    const cv::Point2d run = line.to_um - line.from_um;
+    const double length = std::hypot(run.x, run.y);
+    EXPECT_NEAR(*found->length_um, length, 0.12 * length) << line.contrast;
+    for (const cv::Point2d& px : found->outline_px) {
+      EXPECT_LT(DistanceToLine(drawn.scale.ToUm(px), line), 3.5) << line.contrast;
+    }
+  }
+}
+
+// Where a round stop hides a part of the face there is no noise: of what is beside it none is told.
+TEST(DetectRegions, FindsNothingBesideAFieldStop) {
+  for (std::uint64_t seed = 21; seed < 24; ++seed) {
+    test::DrawnFace face;
+    face.seed = seed;
+    face.grain = 8.0;
+    test::Drawn drawn = test::Draw(face);
+    cv::Mat stop(drawn.frame.luma.size(), CV_8UC1, cv::Scalar(255));
+    const cv::Point2d middle = drawn.fibre.cladding.centre_px + cv::Point2d(70, 40);
+    cv::circle(stop, middle, 335, cv::Scalar(0), cv::FILLED);
+    drawn.frame.luma.setTo(0, stop);
+    const auto grade = GradeFrame(drawn.frame, test::ShippedLimits("sm-upc"));
+    ASSERT_TRUE(grade.ok());
+    ASSERT_EQ(grade->fibres.size(), 1U);
+    EXPECT_LE(grade->fibres[0].features.size(), 1U) << seed;
+    EXPECT_EQ(grade->verdict, Verdict::kUngradable);  // zone D is cut off
+  }
 }
 
 TEST(DetectRegions, CountsAFeatureInTheInnermostZoneThatItTouches) {

@@ -103,6 +103,18 @@ TEST(Marginal, IsNoPassWhereThePixelsAreAsLargeAsTheSizesThatDecide) {
   EXPECT_THAT(coarse.reasons[0].text, HasSubstr("higher magnification"));
 }
 
+// The width of a scratch is averaged along it.
+TEST(Marginal, MayBeAPassForAScratchUntilPixelsAreAsLargeAsItsWidth) {
+  Picture picture("sm-upc");
+  picture.Add(kScratch, "B", 2.5, 1.0);
+  picture.scale.um_per_px = 1.2;
+  const Grade grade = picture.Judged();
+  EXPECT_EQ(grade.verdict, Verdict::kPass);
+  EXPECT_TRUE(grade.marginal);
+  picture.scale.um_per_px = 1.4;  // none allowed over 3 um: 2.1 pixels
+  EXPECT_THAT(Codes(picture.Judged().reasons), ElementsAre("too_coarse"));
+}
+
 TEST(MarginalCount, SeesAnExtraFeatureThatCouldGrowIntoTheRange) {
   Picture picture("sm-upc");
   picture.Add(kDefect, "B", 3, 0.1, 5).Add(kDefect, "B", 1.8, 0.1);
