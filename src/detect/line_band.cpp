@@ -16,6 +16,25 @@ cv::Rect BoxAround(const std::vector<cv::Point2d>& points, double reach, cv::Siz
   return cv::Rect(first, last + cv::Point(1, 1)) & cv::Rect(cv::Point(), size);
 }
 
+namespace {
+
+// Narrows a row's columns to those abreast of a point on a line: others are nearer to other points.
+void HoldAbreast(cv::Point2d at, cv::Point2d along, int y, int* left, int* right) {
+  constexpr double kAbreast = 2.0;  // cells: the line bends little
+  const double reach = kAbreast * std::sqrt(along.dot(along));
+  const double ahead = along.y * (y - at.y);
+  if (std::abs(along.x) < 1e-6) {
+    if (std::abs(ahead) > reach) *right = *left - 1;
+    return;
+  }
+  const double one = at.x + (reach - ahead) / along.x;
+  const double other = at.x + (-reach - ahead) / along.x;
+  *left = std::max(*left, cvCeil(std::max(std::min(one, other), -1.0)));
+  *right = std::min(*right, cvFloor(std::min(std::max(one, other), 1e6)));
+}
+
+}  // namespace
+
 Band RasteriseBand(const std::vector<cv::Point2d>& spine, double half, cv::Size size) {
   const std::vector<cv::Point2d> points = Resample(spine, 0.5);
   Band band;
@@ -27,6 +46,7 @@ Band RasteriseBand(const std::vector<cv::Point2d>& spine, double half, cv::Size 
     const cv::Point2d at = points[i];
     const cv::Point2d along =
         points[std::min(i + 4, points.size() - 1)] - points[i >= 4 ? i - 4 : 0];
+    if (i > 0 && i + 1 < points.size()) HoldAbreast(at, along, y, &left, &right);
     const double dy2 = (y - at.y) * (y - at.y);
     auto* held = band.distance.ptr<float>(y - band.box.y);
     auto* place = band.place.ptr<int>(y - band.box.y);

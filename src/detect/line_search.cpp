@@ -284,12 +284,12 @@ void RunPass(const ContrastMap& map,
     }
     if (residual->data == map.residual.data) *residual = map.residual.clone();
     if (found->bands.empty()) found->bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
-    const Band band = MeasureAndTakeOut(map, profile, &line, residual);
+    const Band band = MeasureAndTakeOut(map, profile, std::nullopt, &line, residual);
     Clear(&pass.bounded, pass_spine, line.half / pass.reduction);
     found->lines.push_back(LineRegion(line, band));
     for (const int other : Claim(band, static_cast<int>(found->lines.size()), &found->bands)) {
-      line.meets = true;
-      (*taken)[static_cast<size_t>(other - 1)].meets = true;
+      TakenLine& met = (*taken)[static_cast<size_t>(other - 1)];
+      line.meets = line.again = met.meets = met.again = true;
     }
     line.part_of = taken->size();
     taken->push_back(std::move(line));

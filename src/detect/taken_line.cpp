@@ -155,8 +155,8 @@ bool FollowOn(const ContrastMap& map,
   return true;
 }
 
-// Follows the line on past both of its ends.
-void FollowBothWays(const ContrastMap& map,
+// Follows the line on past both of its ends. Returns whether it is longer for it.
+bool FollowBothWays(const ContrastMap& map,
                     const cv::Mat& residual,
                     const LineModel& model,
                     std::vector<cv::Point2d>* spine) {
@@ -168,6 +168,7 @@ void FollowBothWays(const ContrastMap& map,
   std::reverse(spine->begin(), spine->end());
   const double sign = model.profile.peak < 0 ? -1.0 : 1.0;
   if (longer) Recentre(residual, sign / noise, 2.0 * block, spine);
+  return longer;
 }
 
 // ---- two that are one
@@ -281,6 +282,7 @@ Region LineRegion(const TakenLine& line, const Band& band) {
 
 Band MeasureAndTakeOut(const ContrastMap& map,
                        const LineProfile& profile,
+                       std::optional<Band> band,
                        TakenLine* line,
                        cv::Mat* residual) {
   const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
@@ -290,47 +292,54 @@ Band MeasureAndTakeOut(const ContrastMap& map,
   const bool sharper = line->width.misfit < profile.misfit;
   line->model.profile = sharper ? line->width : profile;
   line->model.blur = sharper ? line_blur : blur;
-  line->half = 0.5 * line->model.profile.bar_cells + 3.0 * blur + 3.0;
-  Band band = RasteriseBand(line->trace.spine, line->half, map.level.size());
-  TakeOutLine(band, &line->model, residual);
-  return band;
+  constexpr double kNarrower = 0.3;  // cells that a band may be too narrow by
+  const double half = 0.5 * line->model.profile.bar_cells + 3.0 * blur + 3.0;
+  if (!band || half > line->half + kNarrower) {
+    line->half = half;
+    band = RasteriseBand(line->trace.spine, half, map.level.size());
+  }
+  TakeOutLine(*band, &line->model, residual);
+  return *std::move(band);
 }
 
 void MeasureMeetingAgain(const ContrastMap& map,
                          std::vector<TakenLine>* taken,
                          cv::Mat* residual,
                          std::vector<Region>* regions) {
-  constexpr int kTurns = 2;
   const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
+  const double look = ReachAcross(map);
   const auto put_back = [&](const TakenLine& line) {
-    PutBackLine(RasteriseBand(line.trace.spine, line.half, map.level.size()), line.model, residual);
+    Band band = RasteriseBand(line.trace.spine, line.half, map.level.size());
+    PutBackLine(band, line.model, residual);
+    return band;
   };
-  for (int turn = 0; turn < kTurns; ++turn) {
-    for (size_t i = 0; i < taken->size(); ++i) {
-      TakenLine& line = (*taken)[i];
-      if (!line.meets || line.part_of != i) continue;
-      put_back(line);
-      FollowBothWays(map, *residual, line.model, &line.trace.spine);
-      for (size_t j = 0; j < taken->size(); ++j) {
-        TakenLine& other = (*taken)[j];
-        if (j == i || other.part_of != j || !IsOneLine(map, line, other)) continue;
-        put_back(other);
-        other.part_of = i;
-        for (TakenLine& each : *taken) {
-          if (each.part_of == j) each.part_of = i;
-        }
-        line.trace.snr = std::max(line.trace.snr, other.trace.snr);
-        TakeInSpine(other.trace.spine, &line.trace.spine);
+  for (size_t i = 0; i < taken->size(); ++i) {
+    TakenLine& line = (*taken)[i];
+    if (!line.again || line.part_of != i) continue;
+    std::vector<cv::Point2d>& spine = line.trace.spine;
+    std::optional<Band> band = put_back(line);
+    if (FollowBothWays(map, *residual, line.model, &spine)) band.reset();
+    for (size_t j = 0; j < taken->size(); ++j) {
+      TakenLine& other = (*taken)[j];
+      if (j == i || other.part_of != j || !IsOneLine(map, line, other)) continue;
+      put_back(other);
+      for (TakenLine& each : *taken) {
+        if (each.part_of == j) each.part_of = i;
       }
-      LineProfile profile = MeasureProfile(*residual, line.trace.spine, blur, ReachAcross(map));
-      if (std::abs(profile.centre_cells) > kOffMiddle) {
-        line.trace.spine = Shifted(line.trace.spine, profile.centre_cells);
-        profile = MeasureProfile(*residual, line.trace.spine, blur, ReachAcross(map));
-      }
-      const Band band = MeasureAndTakeOut(map, profile, &line, residual);
-      (*regions)[i] = LineRegion(line, band);
+      line.trace.snr = std::max(line.trace.snr, other.trace.snr);
+      TakeInSpine(other.trace.spine, &spine);
+      band.reset();
     }
+    LineProfile profile = MeasureProfile(*residual, spine, blur, look);
+    if (std::abs(profile.centre_cells) > kOffMiddle) {
+      spine = Shifted(spine, profile.centre_cells);
+      profile = MeasureProfile(*residual, spine, blur, look);
+      band.reset();
+    }
+    (*regions)[i] =
+        LineRegion(line, MeasureAndTakeOut(map, profile, std::move(band), &line, residual));
   }
+  for (TakenLine& line : *taken) line.again = false;
 }
 
 }  // namespace endgrade

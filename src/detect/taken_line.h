@@ -7,6 +7,7 @@
 #include "endgrade/detect.h"
 
 #include <cstddef>
+#include <optional>
 #include <vector>
 
 namespace endgrade {
@@ -29,6 +30,7 @@ struct TakenLine {
   LineProfile width;   // as read through the blur of lines
   double half = 0;     // of its band, cells
   bool meets = false;  // another line
+  bool again = false;  // one that was taken out since it was measured
   // Itself, or the line that it turned out to be a part of.
   size_t part_of = 0;
 };
@@ -43,8 +45,10 @@ struct TakenLine {
 // own strength followed along it, for a scratch fades and breaks. Returns its band.
 //
 //   profile  of its spine, through the camera's whole blur
+//   band     of its spine as it is, if there is one: used if it is wide enough
 Band MeasureAndTakeOut(const ContrastMap& map,
                        const LineProfile& profile,
+                       std::optional<Band> band,
                        TakenLine* line,
                        cv::Mat* residual);
 
