@@ -1,6 +1,7 @@
 #include "detect/line_search.h"
 
 #include "core/wide.h"
+#include "detect/direction.h"
 #include "detect/faint.h"
 #include "detect/line_band.h"
 #include "detect/line_profile.h"
@@ -245,6 +246,13 @@ bool IsLeftover(const LineTrace& trace, const LineProfile& profile, const LinesF
   return false;
 }
 
+// Side by side, or one after the other: sides of one scratch, which cannot be told one by one, or
+// pieces of one.
+bool RunAlike(const std::vector<cv::Point2d>& a, const std::vector<cv::Point2d>& b) {
+  constexpr double kAlike = 0.996;  // cosine: 5 degrees
+  return std::abs(Unit(a.back() - a.front()).dot(Unit(b.back() - b.front()))) > kAlike;
+}
+
 void RunPass(const ContrastMap& map,
              Pass pass,
              cv::Mat* residual,
@@ -289,6 +297,7 @@ void RunPass(const ContrastMap& map,
     found->lines.push_back(LineRegion(line, band));
     for (const int other : Claim(band, static_cast<int>(found->lines.size()), &found->bands)) {
       TakenLine& met = (*taken)[static_cast<size_t>(other - 1)];
+      if (RunAlike(line.trace.spine, met.trace.spine)) continue;
       line.meets = line.again = met.meets = met.again = true;
     }
     line.part_of = taken->size();

@@ -302,42 +302,65 @@ Band MeasureAndTakeOut(const ContrastMap& map,
   return *std::move(band);
 }
 
+namespace {
+
+// The residual with lines put back and taken out of it, one at a time.
+class Remeasure {
+ public:
+  Remeasure(const ContrastMap& map,
+            std::vector<TakenLine>* taken,
+            cv::Mat* residual,
+            std::vector<Region>* regions)
+      : map_(map), taken_(*taken), residual_(*residual), regions_(*regions) {}
+
+  void Line(size_t i) {
+    TakenLine& line = taken_[i];
+    std::vector<cv::Point2d>& spine = line.trace.spine;
+    std::optional<Band> band = PutBack(line);
+    if (FollowBothWays(map_, residual_, line.model, &spine)) band.reset();
+    for (size_t j = 0; j < taken_.size(); ++j) {
+      if (j == i || taken_[j].part_of != j || !IsOneLine(map_, line, taken_[j])) continue;
+      PutBack(taken_[j]);
+      for (TakenLine& each : taken_) {
+        if (each.part_of == j) each.part_of = i;
+      }
+      line.trace.snr = std::max(line.trace.snr, taken_[j].trace.snr);
+      TakeInSpine(taken_[j].trace.spine, &spine);
+      band.reset();
+    }
+    const double blur = std::max(kLeastLineBlur, map_.blur_sigma_cells);
+    LineProfile profile = MeasureProfile(residual_, spine, blur, ReachAcross(map_));
+    if (std::abs(profile.centre_cells) > kOffMiddle) {
+      spine = Shifted(spine, profile.centre_cells);
+      profile = MeasureProfile(residual_, spine, blur, ReachAcross(map_));
+      band.reset();
+    }
+    band = MeasureAndTakeOut(map_, profile, std::move(band), &line, &residual_);
+    regions_[i] = LineRegion(line, *band);
+  }
+
+ private:
+  Band PutBack(const TakenLine& line) {
+    Band band = RasteriseBand(line.trace.spine, line.half, map_.level.size());
+    PutBackLine(band, line.model, &residual_);
+    return band;
+  }
+
+  const ContrastMap& map_;
+  std::vector<TakenLine>& taken_;
+  cv::Mat& residual_;
+  std::vector<Region>& regions_;
+};
+
+}  // namespace
+
 void MeasureMeetingAgain(const ContrastMap& map,
                          std::vector<TakenLine>* taken,
                          cv::Mat* residual,
                          std::vector<Region>* regions) {
-  const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
-  const double look = ReachAcross(map);
-  const auto put_back = [&](const TakenLine& line) {
-    Band band = RasteriseBand(line.trace.spine, line.half, map.level.size());
-    PutBackLine(band, line.model, residual);
-    return band;
-  };
+  Remeasure remeasure(map, taken, residual, regions);
   for (size_t i = 0; i < taken->size(); ++i) {
-    TakenLine& line = (*taken)[i];
-    if (!line.again || line.part_of != i) continue;
-    std::vector<cv::Point2d>& spine = line.trace.spine;
-    std::optional<Band> band = put_back(line);
-    if (FollowBothWays(map, *residual, line.model, &spine)) band.reset();
-    for (size_t j = 0; j < taken->size(); ++j) {
-      TakenLine& other = (*taken)[j];
-      if (j == i || other.part_of != j || !IsOneLine(map, line, other)) continue;
-      put_back(other);
-      for (TakenLine& each : *taken) {
-        if (each.part_of == j) each.part_of = i;
-      }
-      line.trace.snr = std::max(line.trace.snr, other.trace.snr);
-      TakeInSpine(other.trace.spine, &spine);
-      band.reset();
-    }
-    LineProfile profile = MeasureProfile(*residual, spine, blur, look);
-    if (std::abs(profile.centre_cells) > kOffMiddle) {
-      spine = Shifted(spine, profile.centre_cells);
-      profile = MeasureProfile(*residual, spine, blur, look);
-      band.reset();
-    }
-    (*regions)[i] =
-        LineRegion(line, MeasureAndTakeOut(map, profile, std::move(band), &line, residual));
+    if ((*taken)[i].again && (*taken)[i].part_of == i) remeasure.Line(i);
   }
   for (TakenLine& line : *taken) line.again = false;
 }
