@@ -36,17 +36,39 @@ CameraUse FlattenWithCamera(const CameraProfile& camera,
                             const FibreGeometry& fibre,
                             const Scale& scale,
                             const Limits& limits,
-                            const GradeOptions& options,
+                            const FlattenOptions& options,
                             ZoneMap* zones,
                             ContrastMap* contrast) {
-  CameraField field = FieldOf(camera, *zones);
-  *contrast = Flatten(frame, fibre, scale, *zones, options.flatten, &field);
+  CameraField field = FieldOf(camera, *zones, options.margin_um);
+  *contrast = Flatten(frame, fibre, scale, *zones, options, &field);
   const auto gone = DirtThatIsGone(camera, *contrast);
   if (!gone.empty()) {
-    field = FieldOf(camera, *zones, gone);
-    *contrast = Flatten(frame, fibre, scale, *zones, options.flatten, &field);
+    field = FieldOf(camera, *zones, options.margin_um, gone);
+    *contrast = Flatten(frame, fibre, scale, *zones, options, &field);
   }
   return UseCamera(camera, field, scale, limits, gone, zones);
+}
+
+// How much further out is looked where something that touches a zone reaches past the search: twice
+// the largest size that a rule of the published limits names.
+constexpr double kWiderMarginUm = 60.0;
+
+// Whether a defect lies across the outermost zone's border and the search's. It counts whole.
+bool ReachesPastSearch(const ContrastMap& contrast,
+                       const ZoneMap& zones,
+                       const std::vector<Region>& regions) {
+  const double edge_um = 1.0 + 2.0 * contrast.blur_sigma_cells * contrast.um_per_cell;
+  return std::any_of(regions.begin(), regions.end(), [&](const Region& region) {
+    if (region.is_line) return false;  // a scratch's size is its width
+    double nearest = contrast.outer_um;
+    double farthest = 0;
+    for (const cv::Point& cell : region.cells) {
+      const auto radius = static_cast<double>(contrast.radius_um.at<float>(cell));
+      nearest = std::min(nearest, radius);
+      farthest = std::max(farthest, radius);
+    }
+    return nearest <= zones.outer_um && farthest >= contrast.outer_um - edge_um;
+  });
 }
 
 // The chain. Every step is a function from values to a value; read top to bottom.
@@ -80,11 +102,12 @@ Result<Grade> RunSteps(const Frame& frame,
   times.lay_ms = watch.Lap();
   std::optional<CameraUse> use;
   ContrastMap contrast;
+  FlattenOptions flattening = options.flatten;
   const auto flatten = [&] {
     if (camera) {
-      use = FlattenWithCamera(*camera, frame, fibre, *scale, limits, options, &zones, &contrast);
+      use = FlattenWithCamera(*camera, frame, fibre, *scale, limits, flattening, &zones, &contrast);
     } else {
-      contrast = Flatten(frame, fibre, *scale, zones, options.flatten);
+      contrast = Flatten(frame, fibre, *scale, zones, flattening);
     }
   };
   flatten();
@@ -92,6 +115,11 @@ Result<Grade> RunSteps(const Frame& frame,
   Detection detection = DetectRegions(contrast, options.detect);
   if (const auto core = CoreUnderScratches(fibre, contrast, detection.regions)) {
     fibre.core = core;
+    flatten();
+    detection = DetectRegions(contrast, options.detect);
+  }
+  if (ReachesPastSearch(contrast, zones, detection.regions)) {
+    flattening.margin_um = std::max(flattening.margin_um, kWiderMarginUm);
     flatten();
     detection = DetectRegions(contrast, options.detect);
   }

@@ -197,9 +197,11 @@ struct CameraUse {
 
 // What the camera lays over the part of the picture around the zones.
 //
-//   gone      indices of divided dirt that is left out
+//   margin_um  how far beyond the zones: that of FlattenOptions
+//   gone       indices of divided dirt that is left out
 [[nodiscard]] CameraField FieldOf(const CameraProfile& profile,
                                   const ZoneMap& zones,
+                                  double margin_um,
                                   const std::vector<std::size_t>& gone = {});
 
 // Divided dirt whose shape the flattened picture still shows, or shows reversed: it is not there as

@@ -23,6 +23,9 @@ struct FlattenOptions {
   // below it: with 0.3, in four times the time, 0.4 % more of the marks were found in renders.
   // Range [0.02, 1].
   double finest_cell_um = 0.5;
+  // How far beyond the outermost zone anything is looked for, um: what reaches into the zone counts
+  // whole. Range [5, 200].
+  double margin_um = 15.0;
 
   [[nodiscard]] std::optional<std::string> Problem() const;
 };

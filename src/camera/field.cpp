@@ -9,9 +9,8 @@
 namespace endgrade {
 namespace {
 
-constexpr int kAroundPx = 4;        // beyond the zones' margin, for cells at its border
-constexpr double kMarginUm = 15.0;  // the margin that flatten looks at beyond the zones
-constexpr int kFlatStepPx = 16;     // the even field is smooth: computed this far apart
+constexpr int kAroundPx = 4;     // beyond the zones' margin, for cells at its border
+constexpr int kFlatStepPx = 16;  // the even field is smooth: computed this far apart
 constexpr double kLeastGain = 0.2;
 constexpr double kMostGain = 3.0;
 
@@ -23,8 +22,8 @@ constexpr double kShownShare = 0.5;         // of what matters, that must show b
 constexpr double kMostHiddenShare = 0.005;  // of a zone: as much as may lie outside the picture
 constexpr double kCorrelated = 3.0;         // neighbouring cells share grain and blur: on the noise
 
-cv::Rect Around(const ZoneMap& zones, double um_per_px, cv::Size picture) {
-  const int margin = static_cast<int>(std::ceil(kMarginUm / um_per_px)) + kAroundPx;
+cv::Rect Around(const ZoneMap& zones, double margin_um, double um_per_px, cv::Size picture) {
+  const int margin = static_cast<int>(std::ceil(margin_um / um_per_px)) + kAroundPx;
   const cv::Rect& roi = zones.roi_px;
   return cv::Rect(roi.x - margin, roi.y - margin, roi.width + 2 * margin, roi.height + 2 * margin) &
          cv::Rect({0, 0}, picture);
@@ -244,9 +243,10 @@ std::vector<std::size_t> DirtThatIsGone(const CameraProfile& profile, const Cont
 
 CameraField FieldOf(const CameraProfile& profile,
                     const ZoneMap& zones,
+                    double margin_um,
                     const std::vector<std::size_t>& gone) {
   CameraField field;
-  field.roi_px = Around(zones, profile.um_per_px.value, profile.picture_px);
+  field.roi_px = Around(zones, margin_um, profile.um_per_px.value, profile.picture_px);
   if (field.roi_px.empty()) return field;
   field.gain = profile.flat ? FlatGain(*profile.flat, profile.picture_px, field.roi_px)
                             : cv::Mat(field.roi_px.size(), CV_32FC1, cv::Scalar(1));

@@ -142,8 +142,8 @@ bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_c
 
 // A wide, faint stain without an edge anywhere is a shadow of dirt on the camera's own optics, or
 // of uneven light: whatever lies on the face is in focus when the rim is.
-constexpr double kShadowLeastUm = 12.0;  // narrower ones may be anything
-constexpr double kShadowMostContrast = 0.07;
+constexpr double kShadowLeastUm = 12.0;       // narrower ones may be anything
+constexpr double kShadowMostContrast = 0.07;  // of the light that is there
 constexpr double kShadowMostSharpness = 0.45;
 constexpr double kEdgeReachUm = 1.5;
 
@@ -187,7 +187,9 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
   if (std::max(box.width, box.height) * map.um_per_cell < kShadowLeastUm) return false;
   if (smooth->empty()) cv::GaussianBlur(map.residual, *smooth, cv::Size(), 1.0);
   region->edge_sharpness = EdgeSharpness(map, *smooth, *region);
-  return std::abs(region->depth) < kShadowMostContrast * map.glass_level &&
+  const auto radius = map.radius_um.at<float>(cvRound(region->peak.y), cvRound(region->peak.x));
+  const double light = std::min(map.glass_level, map.ring_level[map.RingOf(radius)]);
+  return std::abs(region->depth) < kShadowMostContrast * light &&
          region->edge_sharpness < kShadowMostSharpness;
 }
 
@@ -206,6 +208,18 @@ bool IsHotPixel(const ContrastMap& map, const Region& region) {
   return 2.0 * static_cast<double>(radius) < kNarrowestOfPoint * point;
 }
 
+// How far the region stands out: by its matched response, which is a part of it for what is wide,
+// or on the mean over its cells.
+double DepthOf(const ContrastMap& map, const Region& region) {
+  if (region.is_line || region.cells.empty()) return region.depth;
+  double sum = 0;
+  for (const cv::Point& cell : region.cells) {
+    sum += static_cast<double>(map.residual.at<float>(cell));
+  }
+  const double mean = sum / static_cast<double>(region.cells.size());
+  return mean * region.depth > region.depth * region.depth ? mean : region.depth;
+}
+
 bool IsTooFaint(const ContrastMap& map, const DetectOptions& options, const Region& region) {
   const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
   const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
@@ -213,7 +227,7 @@ bool IsTooFaint(const ContrastMap& map, const DetectOptions& options, const Regi
       whole.contains(peak) ? static_cast<double>(map.radius_um.at<float>(peak)) : map.outer_um;
   const double size_um = LongestSide(region) * map.um_per_cell;
   return region.snr <
-         LeastBelievedSnr(map, radius_um, size_um, region.depth, options.threshold_sigma);
+         LeastBelievedSnr(map, radius_um, size_um, DepthOf(map, region), options.threshold_sigma);
 }
 
 // The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc

@@ -85,11 +85,10 @@ ContrastMap LayCells(const Frame& frame,
                      const FibreGeometry& fibre,
                      const Scale& scale,
                      const ZoneMap& zones,
-                     double margin_um,
                      const FlattenOptions& options) {
   ContrastMap map;
   map.white_level = frame.white_level;
-  map.outer_um = zones.outer_um + margin_um;
+  map.outer_um = zones.outer_um + options.margin_um;
   const double um_per_px = scale.um_per_px;
   map.cell_px = CellSize(um_per_px, fibre.blur_sigma_px * um_per_px, options);
   map.um_per_cell = um_per_px * map.cell_px;
@@ -99,7 +98,7 @@ ContrastMap LayCells(const Frame& frame,
   map.blur_sigma_cells = std::hypot(fibre.blur_sigma_px, box_px) / map.cell_px;
   map.blur_fwhm_cells = std::hypot(fibre.blur_fwhm_px, kFwhmPerSigma * box_px) / map.cell_px;
   map.roi_px = AlignedRegion(zones.roi_px,
-                             static_cast<int>(std::ceil(margin_um / um_per_px)),
+                             static_cast<int>(std::ceil(options.margin_um / um_per_px)),
                              map.cell_px,
                              frame.luma.size());
   if (map.roi_px.width < map.cell_px || map.roi_px.height < map.cell_px) {

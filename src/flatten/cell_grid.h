@@ -8,13 +8,12 @@
 namespace endgrade {
 
 // Fills roi_px, cell_px, um_per_cell, both measures of the blur, level, outer_um and radius_um of a
-// new map. The region reaches `margin_um` beyond the zones, so that a feature across the outer
-// border is seen whole.
+// new map. The region reaches `options.margin_um` beyond the zones, so that a feature across the
+// outer border is seen whole.
 [[nodiscard]] ContrastMap LayCells(const Frame& frame,
                                    const FibreGeometry& fibre,
                                    const Scale& scale,
                                    const ZoneMap& zones,
-                                   double margin_um,
                                    const FlattenOptions& options);
 
 // Median of the values, of the two in the middle the higher. Zero for none.

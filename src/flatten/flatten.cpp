@@ -17,7 +17,6 @@ namespace {
 
 // Room around the zones, so that a particle across the outer border is measured whole; as wide as
 // the largest size that any published rule speaks of (30 um), halved.
-constexpr double kMarginUm = 15.0;
 constexpr float kLeastNoise = 0.25F;  // luma units: rounding to whole grey levels
 constexpr size_t kLeastRingCells = 40;
 constexpr int kMostFringes = 3;
@@ -189,6 +188,9 @@ std::optional<std::string> FlattenOptions::Problem() const {
     return "FlattenOptions.finest_cell_um = " + std::to_string(finest_cell_um) +
            ": must be within [0.02, 1]";
   }
+  if (!(margin_um >= 5 && margin_um <= 200)) {
+    return "FlattenOptions.margin_um = " + std::to_string(margin_um) + ": must be within [5, 200]";
+  }
   return std::nullopt;
 }
 
@@ -198,7 +200,7 @@ ContrastMap Flatten(const Frame& frame,
                     const ZoneMap& zones,
                     const FlattenOptions& options,
                     const CameraField* field) {
-  ContrastMap map = LayCells(frame, fibre, scale, zones, kMarginUm, options);
+  ContrastMap map = LayCells(frame, fibre, scale, zones, options);
   if (map.level.empty()) return map;
   if (field) DivideField(*field, &map);
   const FaceRings rings = PlanRings(fibre, scale, map);
