@@ -1,0 +1,51 @@
+"""Rendered faces whose verdict was once wrong, held against their truth.
+
+Each stands for a kind of error that drawn faces are too plain to show. They have been looked at, so
+they say nothing of how often verdicts are right: that is the benchmark's, on other seeds.
+"""
+
+import json
+import os
+import pathlib
+import subprocess
+import tempfile
+import unittest
+
+ENDGRADE = os.environ["ENDGRADE"]
+
+FACES = {
+    974320: "grain beside a field stop, outlined as a ring around the fibre",
+    986083: "a core half out of view, taken for dirt",
+    970284: "a strong scratch that a thin one crosses, half of it taken for a particle's rim",
+    976195: "five scratches in the core, one of which was lost where others cross it",
+    987890: "three scratches that cross, and what was left of them",
+    974214: "a lit core under a scratch, taken for dirt",
+    988347: "lint across zone D's outer border, cut there",
+    988357: "a wide dark spot in coarse grain, taken for a shadow of it",
+}
+
+
+def run(*command):
+    return subprocess.run([ENDGRADE, *command], check=False, stdout=subprocess.PIPE, text=True)
+
+
+class RenderedFaces(unittest.TestCase):
+    def test_verdicts_are_as_the_truth_says(self):
+        with tempfile.TemporaryDirectory() as folder:
+            for seed, what in FACES.items():
+                with self.subTest(seed=seed, what=what):
+                    done = run("render", "--seed", str(seed), "--count", "1", "--out", folder)
+                    self.assertEqual(done.returncode, 0)
+                    path = pathlib.Path(folder) / f"render-{seed}.truth.json"
+                    truth = json.loads(path.read_text())
+                    picture = next(
+                        p for p in path.parent.glob(f"render-{seed}.*") if p.suffix in (".jpg", ".png")
+                    )
+                    done = run("grade", "--limits", truth["limits_id"], "--json", str(picture))
+                    record = json.loads(done.stdout)
+                    self.assertFalse(truth["borderline"])
+                    self.assertIn(record["verdict"], truth["acceptable"])
+
+
+if __name__ == "__main__":
+    unittest.main()
