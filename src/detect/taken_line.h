@@ -1,8 +1,7 @@
 // Lines as they were taken out of the picture, each measured with the others out of its way.
 #pragma once
 
-#include "detect/line_band.h"
-#include "detect/line_profile.h"
+#include "detect/line_model.h"
 #include "detect/line_trace.h"
 #include "endgrade/detect.h"
 
@@ -15,13 +14,6 @@ namespace endgrade {
 // The least blur that a line is seen through, cells.
 constexpr double kLeastLineBlur = 0.5;
 constexpr double kOffMiddle = 0.7;  // cells: a spine farther off its line's middle is moved
-
-// What explains a line: a bar seen through a blur, as strong as it is along the line.
-struct LineModel {
-  LineProfile profile;
-  double blur = 0;               // cells
-  std::vector<double> strength;  // of each piece of the line
-};
 
 // A line as it was taken out of the picture.
 struct TakenLine {
