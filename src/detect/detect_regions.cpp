@@ -140,6 +140,13 @@ bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_c
   return std::abs(region.depth) < strength * std::abs(line.depth);
 }
 
+// Of the region's peak; the search's border where that is outside of the map.
+float RadiusOf(const ContrastMap& map, const Region& region) {
+  const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
+  const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
+  return whole.contains(peak) ? map.radius_um.at<float>(peak) : static_cast<float>(map.outer_um);
+}
+
 // A wide, faint stain without an edge anywhere is a shadow of dirt on the camera's own optics, or
 // of uneven light: whatever lies on the face is in focus when the rim is.
 constexpr double kShadowLeastUm = 12.0;       // narrower ones may be anything
@@ -187,8 +194,8 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
   if (std::max(box.width, box.height) * map.um_per_cell < kShadowLeastUm) return false;
   if (smooth->empty()) cv::GaussianBlur(map.residual, *smooth, cv::Size(), 1.0);
   region->edge_sharpness = EdgeSharpness(map, *smooth, *region);
-  const auto radius = map.radius_um.at<float>(cvRound(region->peak.y), cvRound(region->peak.x));
-  const double light = std::min(map.glass_level, map.ring_level[map.RingOf(radius)]);
+  const double light =
+      std::min(map.glass_level, map.ring_level[map.RingOf(RadiusOf(map, *region))]);
   return std::abs(region->depth) < kShadowMostContrast * light &&
          region->edge_sharpness < kShadowMostSharpness;
 }
@@ -208,26 +215,63 @@ bool IsHotPixel(const ContrastMap& map, const Region& region) {
   return 2.0 * static_cast<double>(radius) < kNarrowestOfPoint * point;
 }
 
-// How far the region stands out: by its matched response, which is a part of it for what is wide,
-// or on the mean over its cells.
-double DepthOf(const ContrastMap& map, const Region& region) {
-  if (region.is_line || region.cells.empty()) return region.depth;
+// How far and how surely a region stands out, as a whole.
+struct Standing {
+  double depth = 0;
+  double snr = 0;
+};
+
+// Mean of the residual over the disc of the region's own area about its middle.
+double MeanOverDisc(const ContrastMap& map, const Region& region) {
+  cv::Point2d middle(0, 0);
+  for (const cv::Point& cell : region.cells) middle += cv::Point2d(cell);
+  const auto count = static_cast<double>(region.cells.size());
+  middle *= 1.0 / count;
+  const double radius = std::sqrt(count / CV_PI);
   double sum = 0;
-  for (const cv::Point& cell : region.cells) {
-    sum += static_cast<double>(map.residual.at<float>(cell));
+  int held = 0;
+  for (int y = cvCeil(middle.y - radius); y <= cvFloor(middle.y + radius); ++y) {
+    for (int x = cvCeil(middle.x - radius); x <= cvFloor(middle.x + radius); ++x) {
+      if (std::hypot(x - middle.x, y - middle.y) > radius) continue;
+      sum += SampleAt(map.residual, cv::Point2d(x, y));
+      ++held;
+    }
   }
-  const double mean = sum / static_cast<double>(region.cells.size());
-  return mean * region.depth > region.depth * region.depth ? mean : region.depth;
+  return held > 0 ? sum / held : 0.0;
 }
 
-bool IsTooFaint(const ContrastMap& map, const DetectOptions& options, const Region& region) {
-  const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
-  const cv::Rect whole(0, 0, map.radius_um.cols, map.radius_um.rows);
-  const double radius_um =
-      whole.contains(peak) ? static_cast<double>(map.radius_um.at<float>(peak)) : map.outer_um;
+// A wide region is found at the first scale, fine to coarse, that shows a part of it: the mean over
+// all of it says more, held against the noise of a mean as wide. Over a disc, for a region that
+// grew along grain is all of one sign by its making.
+Standing StandingOf(const ContrastMap& map,
+                    const std::vector<ScaleNoise>& scales,
+                    const Region& region) {
+  Standing standing{region.depth, region.snr};
+  if (region.is_line || region.cells.empty() || scales.empty()) return standing;
+  const double mean = MeanOverDisc(map, region);
+  if (mean * region.depth <= 0) return standing;
+  constexpr double kDiscPerSigma = 3.0;  // of the Gaussian that matches a disc
+  const auto count = static_cast<double>(region.cells.size());
+  const double sigma = std::sqrt(4.0 * count / CV_PI) / kDiscPerSigma;
+  const ScaleNoise* matched = &scales.front();
+  for (const ScaleNoise& scale : scales) {
+    if (scale.sigma_cells <= sigma) matched = &scale;
+  }
+  const double noise = std::max(1e-9, matched->ring_noise[map.RingOf(RadiusOf(map, region))]);
+  if (std::abs(mean) > std::abs(standing.depth)) standing.depth = mean;
+  standing.snr = std::max(standing.snr, std::abs(mean) / noise);
+  return standing;
+}
+
+bool IsTooFaint(const ContrastMap& map,
+                const DetectOptions& options,
+                const std::vector<ScaleNoise>& scales,
+                const Region& region) {
+  const auto radius_um = static_cast<double>(RadiusOf(map, region));
   const double size_um = LongestSide(region) * map.um_per_cell;
-  return region.snr <
-         LeastBelievedSnr(map, radius_um, size_um, DepthOf(map, region), options.threshold_sigma);
+  const Standing standing = StandingOf(map, scales, region);
+  return standing.snr <
+         LeastBelievedSnr(map, radius_um, size_um, standing.depth, options.threshold_sigma);
 }
 
 // The ring between glass and ferrule is never even. Where it is thick or thin it shows as an arc
@@ -399,7 +443,8 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   cv::Mat smooth;
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
-    return IsHotPixel(contrast, region) || IsTooFaint(contrast, options, region) ||
+    return IsHotPixel(contrast, region) ||
+           IsTooFaint(contrast, options, detection.scales, region) ||
            IsUnevenRing(contrast, region) || IsShadow(contrast, &smooth, &region);
   });
   // On the ferrule what the search for lines missed may still be told by its shape.

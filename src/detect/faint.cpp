@@ -8,7 +8,7 @@ namespace endgrade {
 namespace {
 
 // Nobody sees less; what stands out of little noise by less is a camera's halo or its rounding.
-constexpr double kLeastContrast = 0.012;
+constexpr double kLeastContrast = 0.012;  // of the light that is there, or the glass's if less
 // What is both fainter than an inspector sees and hardly above the threshold is the camera's where
 // noise cannot be what the threshold stands above: blocks of its compression in a smooth picture,
 // or what the fitted core leaves. Where a picture is noisy the threshold is trusted, but for
@@ -29,20 +29,24 @@ constexpr double kFaintLineSnrOnFerrule = 11.0;
 
 constexpr double kLeastLineContrast = 0.020;  // of the glass: fainter lines are the camera's
 
+double LightAt(const ContrastMap& map, double radius_um) {
+  return map.ring_level[map.RingOf(static_cast<float>(radius_um))];
+}
+
 bool IsFaintOnFerrule(const ContrastMap& map, double radius_um, double depth) {
-  if (radius_um <= map.cladding_radius_um + kPastRimUm) return false;
-  const double light = map.ring_level[map.RingOf(static_cast<float>(radius_um))];
-  return std::abs(depth) < kFaintOnFerrule * light;
+  return radius_um > map.cladding_radius_um + kPastRimUm &&
+         std::abs(depth) < kFaintOnFerrule * LightAt(map, radius_um);
 }
 
 }  // namespace
 
 double LeastBelievedSnr(
     const ContrastMap& map, double radius_um, double size_um, double depth, double threshold) {
-  if (std::abs(depth) < std::max(map.least_depth, kLeastContrast * map.glass_level))
+  const double light = std::min(map.glass_level, LightAt(map, radius_um));
+  if (std::abs(depth) < std::max(map.least_depth, kLeastContrast * light))
     return std::numeric_limits<double>::infinity();
   const bool grain = size_um >= kSmallUm && IsFaintOnFerrule(map, radius_um, depth);
-  if (std::abs(depth) >= kFaintContrast * map.glass_level) {
+  if (std::abs(depth) >= kFaintContrast * light) {
     return grain ? std::max(threshold, kFaintSnrInNoise) : threshold;
   }
   const double smooth = size_um < kSmallUm ? kSmoothNoiseSmall : kSmoothNoise;

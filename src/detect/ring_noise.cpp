@@ -207,7 +207,11 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   // Steps of a grey level or two are rounding and compression, whatever they are a share of.
   const double steps =
       std::min(kStepFloorMost, kStepFloor + kStepFloorPerUm * scale_um) * map.white_level / 255.0;
-  const auto floor = static_cast<float>(std::max(steps, share * map.glass_level));
+  // Of the light that is there, or the glass's where that is less.
+  const auto floor_for = [&](double light) {
+    return static_cast<float>(std::max(steps, share * std::min(light, map.glass_level)));
+  };
+  const double least_light = *std::min_element(map.ring_level.begin(), map.ring_level.end());
   std::array<std::array<std::vector<float>, kSectors>, kMaterials> materials;
   std::array<float, kMaterials> pooled{};
   std::array<double, kMaterials> tails{};
@@ -222,6 +226,7 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     Sectors material;
     std::copy(materials[m].begin(), materials[m].end(), material.begin());
     const double places = static_cast<double>(Count(material)) / place;
+    const float floor = floor_for(m == kFerrule ? least_light : map.glass_level);
     pooled[m] = std::max(floor, QuietSigma(material, places));
     tails[m] = m == kRim ? kRimDoubt : 1.0;
     if (m == kGlass) continue;
@@ -245,7 +250,8 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     const Sectors ring = samples.Ring(i);
     const double places = static_cast<double>(Count(ring)) / place;
     if (places < kLeastPlaces) continue;
-    const float own = std::max(floor, QuietSigma(ring, places));
+    const float own = std::max(floor_for(m == kFerrule ? map.ring_level[i] : map.glass_level),
+                               QuietSigma(ring, places));
     sigmas[i] = std::max(grain, static_cast<double>(own) * tails[m]);
     // Even light makes the glass one population: a ring of it is not believed to be quieter, nor,
     // away from the core, much noisier.

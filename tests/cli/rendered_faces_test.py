@@ -21,7 +21,9 @@ FACES = {
     987890: "three scratches that cross, and what was left of them",
     974214: "a lit core under a scratch, taken for dirt",
     988347: "lint across zone D's outer border, cut there",
-    988357: "a wide dark spot in coarse grain, taken for a shadow of it",
+    988357: "a wide dark spot in coarse grain, taken for the grain's own",
+    988563: "a plain spot of 14 um on the ferrule, thrown away as faint",
+    988878: "a dried droplet of 21 um there",
 }
 
 
