@@ -103,7 +103,9 @@ Result<Grade> RunSteps(const Frame& frame,
   std::optional<CameraUse> use;
   ContrastMap contrast;
   FlattenOptions flattening = options.flatten;
+  const ZoneMap laid = zones;
   const auto flatten = [&] {
+    zones = laid;  // a camera's dirt takes from what is in view, each time
     if (camera) {
       use = FlattenWithCamera(*camera, frame, fibre, *scale, limits, flattening, &zones, &contrast);
     } else {

@@ -122,7 +122,8 @@ bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_c
   const auto [band, share] = shares.front();
   const Region& line = lines.lines[static_cast<size_t>(band - 1)];
   const cv::Point peak(cvRound(region.peak.x), cvRound(region.peak.y));
-  if (share >= kTouchesBand && lines.bands.at<int>(peak) == band &&
+  const cv::Rect whole(cv::Point(), lines.bands.size());
+  if (share >= kTouchesBand && whole.contains(peak) && lines.bands.at<int>(peak) == band &&
       std::abs(region.depth) < kFaintBesideLine * std::abs(line.depth)) {
     return true;
   }

@@ -52,6 +52,12 @@ bool IsOneLine(const ContrastMap& map, const TakenLine& line, const TakenLine& o
     return false;
   }
   const double most_gap = kMostGapUm / map.um_per_cell;
+  // Most lines are far apart, and hundreds of them make many pairs.
+  const double reach = most_gap + kOffLineCells + 1.0;
+  const cv::Size size = map.level.size();
+  if ((BoxAround(forth, reach, size) & BoxAround(other.trace.spine, reach, size)).empty()) {
+    return false;
+  }
   return CarriesOn(forth, other.trace.spine, most_gap) ||
          CarriesOn(back, other.trace.spine, most_gap);
 }
