@@ -38,6 +38,8 @@ inline constexpr std::array kReasonCodes = {
     ReasonCode{"no_fibre", ReasonEffect::kForbids, "locate", "no cladding edge was found"},
     ReasonCode{"out_of_focus", ReasonEffect::kForbids, "sight", "the rim's edge is too blurred"},
     ReasonCode{"saturated", ReasonEffect::kForbids, "sight", "too many pixels are clipped"},
+    ReasonCode{
+        "too_dark", ReasonEffect::kForbids, "sight", "a few grey levels hold all of the face"},
     ReasonCode{"hazy", ReasonEffect::kForbids, "sight", "even the glass's rim hardly stands out"},
     ReasonCode{"shaken", ReasonEffect::kForbids, "sight", "the picture moved while it was taken"},
     ReasonCode{"cladding_size",

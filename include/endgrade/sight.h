@@ -35,6 +35,7 @@ struct Quality {
   double noise = 0;               // pixel noise on the glass over the glass's level
   double rim_contrast = 0;        // brightness range across the rim over the glass's level
   double saturated_fraction = 0;  // of the pixels inside the zones, clipped at white or black
+  double brightest_levels = 0;    // what 95 % of the face stay below, stored steps above black
   double stated_contrast = 0;     // that smallest_visible_um speaks of
   cv::Size2d view_um;             // the picture's extent in micrometres
   std::vector<Reason> problems;   // found by the steps before: each forbids a pass
@@ -58,6 +59,12 @@ struct SightOptions {
   // Least brightness range across the rim, over the glass's level. Where even the edge of the glass
   // hardly shows, haze on the optics would hide dirt too. Range [0, 1].
   double min_rim_contrast = 0.05;
+
+  // Least brightness of the face's bright parts, in steps that the picture stores. Of fewer, one
+  // step is over 6 % of what is stored and, behind a camera's tone curve, over 10 % of the light:
+  // rounding hides both what is faint and the noise that it is to be told from. Our choice.
+  // Range [0, 255].
+  double min_brightest_levels = 16;
 
   // Share of a zone's pixels that may be clipped before it cannot be graded. Range [0, 1].
   double max_saturated_fraction = 0.2;

@@ -3,6 +3,7 @@
 #include "detect/faint.h"
 #include "detect/fine_border.h"
 #include "detect/gather.h"
+#include "detect/hair_pieces.h"
 #include "detect/join_strips.h"
 #include "detect/line_leftovers.h"
 #include "detect/line_profile.h"
@@ -459,6 +460,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   JoinDashes(contrast, &scratches, &regions);
   JoinStrips(contrast, &scratches, &regions);
   ReleaseWide(contrast, &scratches, &regions);
+  JoinHairPieces(contrast, &scratches, &regions);
   detection.regions = std::move(scratches);
   for (Region& region : regions) detection.regions.push_back(std::move(region));
   return detection;

@@ -21,10 +21,12 @@ constexpr double kMostOffsetCells = 0.8;
 constexpr double kBlurThatHidesCore = 1.2;  // um
 
 // Core sizes of the fibres that the standard speaks of, with room for blur: 8 to 10 um single-mode,
-// 50 and 62.5 um multimode. Anything else round near the centre is not taken for a core.
-bool PlausibleCore(double radius_um, cv::Point2d centre_um) {
+// 50 and 62.5 um multimode. Anything else round near the centre is not taken for a core. A lit core
+// is round at its shoulders: what blurs it moves the place of its half height inwards.
+bool PlausibleCore(double radius_um, cv::Point2d centre_um, double blur_um) {
+  const double inwards = blur_um > kBlurThatHidesCore ? blur_um : 0.0;
   const bool single = radius_um > 1.8 && radius_um < 7.5;
-  const bool multi = radius_um > 22.5 && radius_um < 34.0;
+  const bool multi = radius_um > 22.5 - inwards && radius_um < 34.0;
   return (single || multi) && std::hypot(centre_um.x, centre_um.y) < 4.0;
 }
 
@@ -223,7 +225,7 @@ FaceRings PlanRings(const FibreGeometry& fibre, const Scale& scale, const Contra
   if (fibre.core) {
     const double radius_um = fibre.core->MeanRadius() * scale.um_per_px;
     const cv::Point2d centre_um = scale.ToUm(fibre.core->centre_px);
-    if (PlausibleCore(radius_um, centre_um)) {
+    if (PlausibleCore(radius_um, centre_um, blur_um)) {
       rings.core_radius_um = radius_um;
       rings.core_centre_um = centre_um;
       const double edge_um = std::max(2.5 * blur_um, 2.0 * map.um_per_cell);

@@ -9,6 +9,8 @@
 namespace endgrade {
 namespace {
 
+constexpr double kBright = 0.95;  // quantile of the face's levels
+
 double LeastMustSee(const Limits& limits) {
   double least = 1e9;
   for (const Zone& zone : limits.zones) {
@@ -22,6 +24,23 @@ std::string Number(double value) {
   char text[32];
   std::snprintf(text, sizeof text, "%.1f", value);
   return text;
+}
+
+// What 95 % of the face are darker than, luma units: steps that the picture stores.
+double BrightestLevels(const ContrastMap& map) {
+  std::vector<float> levels;
+  for (int y = 0; y < map.level.rows; y += 2) {
+    const auto* radius = map.radius_um.ptr<float>(y);
+    const auto* level = map.level.ptr<float>(y);
+    for (int x = y % 4; x < map.level.cols; x += 4) {
+      if (static_cast<double>(radius[x]) < map.outer_um) levels.push_back(level[x]);
+    }
+  }
+  if (levels.empty()) return 0.0;
+  const auto at = levels.begin() +
+                  static_cast<std::ptrdiff_t>(kBright * static_cast<double>(levels.size() - 1));
+  std::nth_element(levels.begin(), at, levels.end());
+  return static_cast<double>(*at);
 }
 
 void NoteProblems(const SightInputs& in,
@@ -48,6 +67,13 @@ void NoteProblems(const SightInputs& in,
         {"hazy",
          "Even the edge of the glass stands out by only " + Number(100 * quality->rim_contrast) +
              " %: wipe the microscope's optics, reduce stray light, and take it again."});
+  }
+  if (quality->brightest_levels < options.min_brightest_levels) {
+    quality->problems.push_back({"too_dark",
+                                 "The face is only " + Number(quality->brightest_levels) +
+                                     " grey levels above black, and rounding to whole levels hides "
+                                     "what is faint: give more light or a longer exposure, and "
+                                     "take it again."});
   }
   for (size_t i = 0; i < in.limits.zones.size(); ++i) {
     const Zone& zone = in.limits.zones[i];
@@ -80,6 +106,9 @@ std::optional<std::string> SightOptions::Problem() const {
   if (!(min_rim_contrast >= 0 && min_rim_contrast <= 1)) {
     return out("min_rim_contrast", min_rim_contrast, "[0, 1]");
   }
+  if (!(min_brightest_levels >= 0 && min_brightest_levels <= 255)) {
+    return out("min_brightest_levels", min_brightest_levels, "[0, 255]");
+  }
   if (!(max_saturated_fraction >= 0 && max_saturated_fraction <= 1)) {
     return out("max_saturated_fraction", max_saturated_fraction, "[0, 1]");
   }
@@ -95,6 +124,7 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
   quality.noise =
       in.contrast.glass_level > 0 ? in.contrast.glass_noise / in.contrast.glass_level : 1.0;
   quality.rim_contrast = in.contrast.rim_contrast;
+  quality.brightest_levels = BrightestLevels(in.contrast);
   const RimWidths rim = MeasureRimWidths(in.contrast);
   // Along the movement the edge is as wide as across it and the movement together.
   if (rim.shaken) quality.smear_um = 2.0 * std::sqrt(rim.mean_um * rim.swing_um);

@@ -147,6 +147,19 @@ TEST(AssessSight, TellsAShakenPictureAndHowFarItMoved) {
   EXPECT_NEAR(shaken.quality.smear_um, 8.5, 2.5);
 }
 
+// Quiet as it is, a mark of a tenth of the light is less than one grey level of it.
+TEST(AssessSight, CallsAPictureTooDarkWhichAFewGreyLevelsHold) {
+  test::DrawnFace face;
+  face.noise = 0.5;
+  face.grain = 0.5;
+  face.glass = 14;
+  face.ferrule = 10;
+  face.core = 17;
+  EXPECT_TRUE(HasProblem(SightOf(face), "too_dark"));
+  face.ferrule = 60;  // dark glass in a bright ferrule is what some lights make of a good face
+  EXPECT_FALSE(HasProblem(SightOf(face), "too_dark"));
+}
+
 TEST(AssessSight, CallsAHazyPictureHazy) {
   test::DrawnFace face;
   face.ferrule = face.glass + 2;

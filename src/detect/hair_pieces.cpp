@@ -1,0 +1,178 @@
+#include "detect/hair_pieces.h"
+
+#include "detect/line_trace.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+// A hair: long, many times as long as it is thick, and plain. Not a ring, as droplets leave them.
+constexpr double kLeastHairUm = 25.0;
+constexpr double kThinnestUm = 2.0;
+constexpr double kThickestUm = 45.0;
+constexpr double kLeastSlender = 4.0;   // length over thickness
+constexpr double kLeastDepth = 0.08;    // of the glass
+constexpr double kMostWithHoles = 1.5;  // area with its holes over its own
+
+// A piece of it is slender, too: a speck beside a hair is not of it.
+constexpr double kLeastPieceUm = 5.0;
+constexpr double kLeastPieceSlender = 2.5;
+constexpr double kLeastPieceDepth = 0.2;  // of the hair's
+constexpr double kBeside = 0.3;           // of a piece's border: faces the hair
+constexpr double kFacing = 0.8;           // of the hair's thickness: so wide do two ends meet
+// A line that is a hair's flank, or that goes on where it stops.
+constexpr double kAlong = 0.5;       // of its length
+constexpr double kMostOfHair = 1.1;  // of the hair's length
+constexpr double kWideLineUm = 2.5;
+constexpr double kLikeThickness = 2.0;
+
+double LongSide(const std::vector<cv::Point2f>& points) {
+  const cv::RotatedRect box = cv::minAreaRect(points);
+  return static_cast<double>(std::max(box.size.width, box.size.height));
+}
+
+// A region's cells in their own neighbourhood.
+struct Shape {
+  cv::Rect box;      // of the map
+  cv::Mat distance;  // CV_32FC1: cells to the nearest of the region's, 0 on them
+  double thickness = 0;
+  double length = 0;
+  double with_holes = 1.0;  // area over the region's own
+
+  [[nodiscard]] double Slender() const { return length / thickness; }
+
+  // Whether a place, in cells of the map, is as near as that.
+  [[nodiscard]] bool IsNear(cv::Point2d at, double reach) const {
+    const cv::Point cell(cvRound(at.x), cvRound(at.y));
+    return box.contains(cell) && static_cast<double>(distance.at<float>(cell - box.tl())) <= reach;
+  }
+};
+
+Shape ShapeOf(const ContrastMap& map, const Region& region, double reach) {
+  Shape shape;
+  const int margin = static_cast<int>(std::ceil(reach)) + 2;
+  const cv::Rect tight = cv::boundingRect(region.cells);
+  shape.box =
+      cv::Rect(
+          tight.x - margin, tight.y - margin, tight.width + 2 * margin, tight.height + 2 * margin) &
+      cv::Rect(0, 0, map.level.cols, map.level.rows);
+  cv::Mat outside(shape.box.size(), CV_8UC1, cv::Scalar(255));
+  for (const cv::Point& cell : region.cells) outside.at<uchar>(cell - shape.box.tl()) = 0;
+  cv::distanceTransform(outside, shape.distance, cv::DIST_L2, cv::DIST_MASK_5);
+  cv::Mat inwards;
+  cv::copyMakeBorder(outside == 0, inwards, 1, 1, 1, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
+  cv::distanceTransform(inwards, inwards, cv::DIST_L2, cv::DIST_MASK_5);
+  double deepest = 0;
+  cv::minMaxLoc(inwards, nullptr, &deepest);
+  shape.thickness = std::max(1.0, 2.0 * deepest - 1.0);
+  cv::floodFill(outside, {0, 0}, cv::Scalar(1));  // the margin is outside all around
+  shape.with_holes = static_cast<double>(cv::countNonZero(outside != 1)) /
+                     static_cast<double>(region.cells.size());
+  // Of a band of this thickness and area, however it bends.
+  shape.length = static_cast<double>(region.cells.size()) / shape.thickness;
+  return shape;
+}
+
+bool IsHair(const ContrastMap& map, const Region& region, const Shape& shape) {
+  const double um = map.um_per_cell;
+  return shape.thickness * um >= kThinnestUm && shape.thickness * um <= kThickestUm &&
+         shape.length * um >= kLeastHairUm && shape.Slender() >= kLeastSlender &&
+         shape.with_holes <= kMostWithHoles &&
+         std::abs(region.depth) >= kLeastDepth * map.glass_level;
+}
+
+// Lies along the hair, or meets its end as wide as that is.
+bool IsPieceOf(const ContrastMap& map,
+               const Region& piece,
+               const Region& hair,
+               const Shape& shape,
+               double reach) {
+  if (std::abs(piece.depth) < kLeastPieceDepth * std::abs(hair.depth)) return false;
+  std::vector<cv::Point2f> near;
+  for (const cv::Point2f& at : piece.edge) {
+    if (shape.IsNear(cv::Point2d(at), reach)) near.push_back(at);
+  }
+  if (near.empty() || LongSide(piece.edge) * map.um_per_cell < kLeastPieceUm) return false;
+  if (ShapeOf(map, piece, 1.0).Slender() < kLeastPieceSlender) return false;
+  return static_cast<double>(near.size()) >= kBeside * static_cast<double>(piece.edge.size()) ||
+         LongSide(near) >= kFacing * shape.thickness;
+}
+
+bool IsPieceOf(const ContrastMap& map, const Region& line, const Shape& shape, double reach) {
+  const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
+  if (spine.size() < 2) return false;
+  const double half = 0.5 * line.line_width_cells;
+  const auto length = static_cast<double>(spine.size());
+  const auto along =
+      static_cast<double>(std::count_if(spine.begin(), spine.end(), [&](const cv::Point2d& at) {
+        return shape.IsNear(at, half + reach);
+      }));
+  if (along >= kAlong * length && length <= kMostOfHair * shape.length) return true;
+  const double width = std::hypot(line.line_width_cells, 2.0 * map.blur_sigma_cells);
+  if (line.line_width_cells * map.um_per_cell < kWideLineUm) return false;
+  if (width * kLikeThickness < shape.thickness || width > kLikeThickness * shape.thickness) {
+    return false;
+  }
+  return shape.IsNear(spine.front(), reach) || shape.IsNear(spine.back(), reach);
+}
+
+void Absorb(Region&& piece, Region* hair) {
+  if (piece.is_line) piece.edge.assign(piece.cells.begin(), piece.cells.end());
+  hair->cells.insert(hair->cells.end(), piece.cells.begin(), piece.cells.end());
+  hair->edge.insert(hair->edge.end(), piece.edge.begin(), piece.edge.end());
+  hair->smoothing_cells = std::max(hair->smoothing_cells, piece.smoothing_cells);
+  hair->snr = std::max(hair->snr, piece.snr);
+  hair->no_scratch = true;
+  if (std::abs(piece.depth) > std::abs(hair->depth)) {
+    hair->depth = piece.depth;
+    hair->peak = piece.peak;
+  }
+}
+
+}  // namespace
+
+void JoinHairPieces(const ContrastMap& map,
+                    std::vector<Region>* lines,
+                    std::vector<Region>* regions) {
+  // Half heights of a middle and of a flank lie up to two sigma of blur apart.
+  const double reach = 2.0 + 2.0 * map.blur_sigma_cells;
+  const auto least_cells =
+      static_cast<size_t>(kLeastHairUm * kThinnestUm / (map.um_per_cell * map.um_per_cell));
+  for (size_t i = 0; i < regions->size(); ++i) {
+    if ((*regions)[i].cells.size() < least_cells) continue;
+    Shape shape = ShapeOf(map, (*regions)[i], reach);
+    if (!IsHair(map, (*regions)[i], shape)) continue;
+    for (bool grown = true; grown;) {
+      grown = false;
+      const auto take_in = [&](std::vector<Region>* from, auto is_piece) {
+        for (size_t j = 0; j < from->size(); ++j) {
+          Region& hair = (*regions)[i];
+          if (&(*from)[j] == &hair || !is_piece((*from)[j], hair)) continue;
+          Absorb(std::move((*from)[j]), &hair);
+          from->erase(from->begin() + static_cast<std::ptrdiff_t>(j));
+          if (from == regions && j < i) --i;
+          --j;
+          grown = true;
+        }
+      };
+      take_in(regions, [&](const Region& piece, const Region& hair) {
+        return IsPieceOf(map, piece, hair, shape, reach);
+      });
+      take_in(lines, [&](const Region& line, const Region&) {
+        return IsPieceOf(map, line, shape, reach);
+      });
+      // As thick as it was: what was taken in beside it has made it wider, not another thing.
+      if (grown) {
+        const double thickness = shape.thickness;
+        shape = ShapeOf(map, (*regions)[i], reach);
+        shape.thickness = thickness;
+      }
+    }
+  }
+}
+
+}  // namespace endgrade
