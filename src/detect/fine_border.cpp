@@ -28,7 +28,7 @@ constexpr double kMostGrowth = 2.0;     // fine area over coarse area
 constexpr float kRimSigma = 5.0F;
 constexpr double kRimReachUm = 3.0;
 // A ring's mean is told from sharpening this much better than one cell of it.
-constexpr double kMeanOverCell = 0.05;
+constexpr double kMeanOverCell = 0.03;
 constexpr double kMiddleDepth = 0.8;   // of the greatest distance from the border
 constexpr double kLeastMiddle = 2.0;   // cells: nearer the border there is no middle to be seen
 constexpr double kHollowShare = 0.75;  // of the region's height
