@@ -40,6 +40,7 @@ constexpr double kMostKinkDeg = 120.0;
 // The legs of a crack are alike. Where a scratch ends beside another, or a short piece of it was
 // followed askew, they are not.
 constexpr double kLikeLegs = 3.0;       // ratio of depths
+constexpr double kLikeLegWidths = 2.0;  // ratio, where the widths are surely unlike
 constexpr double kLeastLegShare = 0.2;  // of the longer leg
 constexpr double kLeastLegUm = 20.0;    // long enough by itself
 
@@ -47,6 +48,11 @@ bool AreLegs(const ContrastMap& map, const Region& a, const Region& b) {
   const double low = std::min(std::abs(a.depth), std::abs(b.depth));
   const double high = std::max(std::abs(a.depth), std::abs(b.depth));
   if (a.depth * b.depth < 0 || high > kLikeLegs * low) return false;
+  const double narrow = std::min(a.line_width_cells, b.line_width_cells);
+  const double wide = std::max(a.line_width_cells, b.line_width_cells);
+  const double unsure =
+      std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
+  if (wide > kLikeLegWidths * narrow && wide - narrow > unsure) return false;
   const double one = LengthOf(a.spine);
   const double other = LengthOf(b.spine);
   const double shorter = std::min(one, other);
