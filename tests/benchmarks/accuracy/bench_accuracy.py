@@ -17,6 +17,8 @@ import sys
 
 SEED_OF_REPORTS = 900001
 MATCH_UM = 3.0  # a found feature belongs to a true one whose edge is within this
+LARGE_UM = 20.0
+SPECK_SHARE = 0.25  # of its diameter
 
 
 def run(command):
@@ -85,6 +87,27 @@ def holds(found, point):
     return inside
 
 
+def is_another(found, true):
+    """Whether a found feature is but a speck beside a large true one, not a part of it.
+
+    Lint that was found as part of another lint, or a crack that was taken for a scratch, else gets the
+    size of whatever small thing lies near it.
+    """
+    large = true["kind"] == "defect" and true["diameter_enclosing_um"] > LARGE_UM
+    return large and found["diameter_enclosing_um"] < SPECK_SHARE * true["diameter_enclosing_um"]
+
+
+def is_part_of(true, found):
+    """Whether a true feature lies in a larger found one: its centre does, or, of lint that bends round
+    its own centre, the found outline comes through the circle around it."""
+    if holds(found, true["centre_px"]):
+        return True
+    if true["diameter_enclosing_um"] <= LARGE_UM or is_another(found, true):
+        return False
+    reach = 0.5 * true["diameter_enclosing_um"] / true["um_per_px"]
+    return any(math.dist(point, true["centre_px"]) < reach for point in found["outline_px"])
+
+
 def match(fibre, truth):
     """Pairs each true feature with the found one of the nearest size among those that touch it.
 
@@ -95,7 +118,7 @@ def match(fibre, truth):
     free = list(fibre["features"])
     for feature in sorted(truth["features"], key=lambda f: -f["snr"]):
         true = dict(feature, um_per_px=truth["um_per_px"])
-        near = [f for f in free if distance_to(f, true) < MATCH_UM]
+        near = [f for f in free if distance_to(f, true) < MATCH_UM and not is_another(f, true)]
         best = min(
             near, key=lambda f: (f["kind"] != true["kind"], abs(f["size_um"] - true["size_um"])), default=None
         )
@@ -104,7 +127,7 @@ def match(fibre, truth):
             if feature["kind"] == "defect":
                 free.remove(best)
             continue
-        within = next((f for f in fibre["features"] if holds(f, feature["centre_px"])), None)
+        within = next((f for f in fibre["features"] if is_part_of(true, f)), None)
         pairs.append((feature, within, False))
     return pairs
 
