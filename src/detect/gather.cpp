@@ -50,8 +50,7 @@ bool AreLegs(const ContrastMap& map, const Region& a, const Region& b) {
   if (a.depth * b.depth < 0 || high > kLikeLegs * low) return false;
   const double narrow = std::min(a.line_width_cells, b.line_width_cells);
   const double wide = std::max(a.line_width_cells, b.line_width_cells);
-  const double unsure =
-      std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
+  const double unsure = std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
   if (wide > kLikeLegWidths * narrow && wide - narrow > unsure) return false;
   const double one = LengthOf(a.spine);
   const double other = LengthOf(b.spine);

@@ -149,10 +149,26 @@ bool Partners(const Cladding& a, const Cladding& b) {
          Between(a.ring.strength / std::max(1.0, b.ring.strength), 0.5, 2.0);
 }
 
+// A droplet on the glass is as round as the glass is: inside another sound circle, but not about
+// its middle. Masks, and the borders of what is drawn, may have anything in them.
+constexpr double kSound = 0.6;      // quality
+constexpr double kOffCentre = 0.1;  // of the larger one's radius
+constexpr double kOnAnother = 0.3;
+
+bool LiesOn(const Cladding& droplet, const Cladding& glass) {
+  if (glass.like_mask || glass.dark_outside || glass.line || Quality(glass.ring) < kSound) {
+    return false;
+  }
+  const double radius = glass.ring.frame.Radius();
+  const double apart = Apart(droplet.ring, glass.ring);
+  return apart > kOffCentre * radius && apart + droplet.ring.frame.Radius() < 1.02 * radius;
+}
+
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   bool ferrule = false;
   bool ringed = false;
+  bool on_another = false;
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
@@ -172,10 +188,12 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
         LikeCore(*cladding, other)) {
       cladding->score -= 0.5;
     }
+    if (LiesOn(*cladding, other)) on_another = true;
   }
   // An adhesive ring has an outer border.
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
+  if (on_another && !cladding->has_core) cladding->score -= kOnAnother;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;

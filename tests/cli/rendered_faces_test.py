@@ -32,6 +32,9 @@ FACES = {
 # Lint whose flanks or straight stretches were once things of their own.
 LINT = [974199, 974048, 970065]
 
+# Faces with a dried droplet as round as the glass that it lies on, once taken for the fibre.
+DROPLETS = [974217, 989552]
+
 
 def run(*command):
     return subprocess.run([ENDGRADE, *command], check=False, stdout=subprocess.PIPE, text=True)
@@ -56,6 +59,15 @@ class RenderedFaces(unittest.TestCase):
                     record, truth = grade(seed, folder)
                     self.assertFalse(truth["borderline"])
                     self.assertIn(record["verdict"], truth["acceptable"])
+
+    def test_the_fibre_is_not_the_droplet_on_it(self):
+        with tempfile.TemporaryDirectory() as folder:
+            for seed in DROPLETS:
+                with self.subTest(seed=seed):
+                    record, truth = grade(seed, folder)
+                    fibre = record["fibres"][0]
+                    off_px = math.dist(fibre["centre_px"], truth["cladding"]["centre_px"])
+                    self.assertLess(off_px * truth["um_per_px"], 0.5)
 
     def test_lint_is_measured_whole(self):
         with tempfile.TemporaryDirectory() as folder:
