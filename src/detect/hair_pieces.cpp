@@ -26,6 +26,7 @@ constexpr double kBeside = 0.3;           // of a piece's border: faces the hair
 constexpr double kFacing = 0.8;           // of the hair's thickness: so wide do two ends meet
 // A line that is a hair's flank, or that goes on where it stops.
 constexpr double kAlong = 0.5;       // of its length
+constexpr double kFlank = 0.3;       // of the hair's thickness: so far off its border
 constexpr double kMostOfHair = 1.1;  // of the hair's length
 constexpr double kWideLineUm = 2.5;
 constexpr double kLikeThickness = 2.0;
@@ -105,7 +106,7 @@ bool IsPieceOf(const ContrastMap& map,
 bool IsPieceOf(const ContrastMap& map, const Region& line, const Shape& shape, double reach) {
   const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
   if (spine.size() < 2) return false;
-  const double half = 0.5 * line.line_width_cells;
+  const double half = 0.5 * line.line_width_cells + kFlank * shape.thickness;
   const auto length = static_cast<double>(spine.size());
   const auto along =
       static_cast<double>(std::count_if(spine.begin(), spine.end(), [&](const cv::Point2d& at) {
