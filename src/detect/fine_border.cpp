@@ -23,6 +23,9 @@ constexpr double kTopShare = 0.85;      // quantile of the heights inside that c
 constexpr double kAllPeakAreas = 25.0;  // in blur sigmas squared: smaller ones have no plateau
 constexpr double kLeastOverlap = 0.25;  // of the coarse region that the fine one must hold
 constexpr double kMostGrowth = 2.0;     // fine area over coarse area
+constexpr double kBeyondBorder = 1.5;   // of the coarse region's smoothing
+constexpr double kLeastPartUm2 = 15.0;
+constexpr double kLeastPartShare = 0.1;  // of the coarse region
 
 // A particle may be bright with a dark rim, or the reverse, and its rim is part of it.
 constexpr float kRimSigma = 5.0F;
@@ -374,6 +377,41 @@ cv::Mat BodyIn(const View& view, float threshold, const Region& region) {
   return Flood((view.height >= threshold) & around, view.inside);
 }
 
+// A part of a region that has a height of its own: on glass, of a thing that the brighter ferrule
+// shows far more of.
+struct Part {
+  cv::Mat cells;  // CV_8UC1
+  float threshold = 0;
+};
+
+// What `body` leaves out of the region, well beyond its soft border, and what stands as clear.
+std::vector<Part> LesserParts(const ContrastMap& map,
+                              const View& view,
+                              const cv::Mat& body,
+                              const Region& region) {
+  std::vector<Part> parts;
+  cv::Mat distance;
+  cv::distanceTransform(body == 0, distance, cv::DIST_L2, cv::DIST_MASK_5);
+  const cv::Mat rest = view.inside & (distance > kBeyondBorder * region.smoothing_cells + 2.0);
+  cv::Mat labels, stats, centroids;
+  const int count = cv::connectedComponentsWithStats(rest, labels, stats, centroids, 4);
+  const double least = std::max(kLeastPartUm2 / (map.um_per_cell * map.um_per_cell),
+                                kLeastPartShare * static_cast<double>(region.body_cells));
+  cv::Mat taken = body.clone();
+  for (int label = 1; label < count; ++label) {
+    if (stats.at<int>(label, cv::CC_STAT_AREA) < least) continue;
+    View own = view;
+    own.inside = labels == label;
+    const float top = TopOf(map, own);
+    if (top < static_cast<float>(kClearSigma) * view.noise) continue;
+    const float threshold = BorderOf(view, top);
+    const cv::Mat cells = BodyIn(own, threshold, region) & (taken == 0);
+    taken |= cells;
+    parts.push_back({cells, threshold});
+  }
+  return parts;
+}
+
 // What lies around a strong small region, of the other sign, in most directions: in its heights.
 std::optional<double> FringeOf(const ContrastMap& map,
                                const cv::Mat& residual,
@@ -418,7 +456,14 @@ void RefineBorder(const ContrastMap& map,
   std::vector<cv::Point2f> edge;
   cv::Mat all = body;
   const cv::Mat none = cv::Mat::zeros(body.size(), CV_8UC1);
-  if (const auto rim = FindRim(map, view, body, from_border, top, rim_share)) {
+  const std::vector<Part> parts = LesserParts(map, view, body, *region);
+  if (!parts.empty()) {
+    for (const Part& part : parts) all = all | part.cells;
+    AddCrossings(view, body, all, view.height, threshold, &edge);
+    for (const Part& part : parts) {
+      AddCrossings(view, part.cells, all, view.height, part.threshold, &edge);
+    }
+  } else if (const auto rim = FindRim(map, view, body, from_border, top, rim_share)) {
     AddCrossings(view, rim->cells, body, rim->height, rim->threshold, &edge);
     AddCrossings(view, body, rim->cells, view.height, threshold, &edge);
     all = body | rim->cells;

@@ -288,6 +288,23 @@ TEST(DetectRegions, MeasuresScratchesThatMeetEachByItself) {
   }
 }
 
+// On the ferrule it is three times as far below what lies around it as on the glass.
+TEST(DetectRegions, OutlinesAWideScratchAcrossDarkGlassInABrightFerrule) {
+  test::DrawnFace face;
+  face.glass = 60;
+  face.core = 70;
+  face.ferrule = 210;
+  face.lines = {{{-120, 0}, {120, 50}, 9.0, -0.76}};
+  const test::Drawn drawn = test::Draw(face);
+  double nearest = 1e9;
+  for (const Feature& f : test::FeaturesOn(face)) {
+    for (const cv::Point2d& px : f.outline_px) {
+      nearest = std::min(nearest, cv::norm(drawn.scale.ToUm(px)));
+    }
+  }
+  EXPECT_NEAR(nearest, 24.5 - 4.5, 1.5);  // the line passes 24.5 um from the middle
+}
+
 // Where a round stop hides a part of the face there is no noise: of what is beside it none is told.
 TEST(DetectRegions, FindsNothingBesideAFieldStop) {
   for (std::uint64_t seed = 21; seed < 24; ++seed) {
