@@ -393,6 +393,61 @@ Region AsPatch(const ContrastMap& map, Region line) {
   return line;
 }
 
+// What is neither long nor thin, beside the lines and without what is left of them.
+std::vector<Region> SpecksBeside(const ContrastMap& contrast,
+                                 const DetectOptions& options,
+                                 double rim_share,
+                                 const LinesFound& lines,
+                                 Detection* detection) {
+  cv::Mat residual = detection->without_lines.clone();
+  detection->scales.clear();
+  std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection->scales);
+  AddStains(contrast, SearchStains(contrast, detection->without_lines), &specks);
+  const double least_rim =
+      FringeBesideSpecks(contrast, detection->without_lines, detection->scales, specks, rim_share);
+  for (Region& region : specks)
+    RefineBorder(contrast, detection->without_lines, detection->scales, least_rim, &region);
+  std::erase_if(specks, [&](const Region& region) {
+    return IsPartOfLine(region, lines, contrast.um_per_cell);
+  });
+  return specks;
+}
+
+// A line through two specks in a row took most of them out of the map, and what was left counted as
+// its own. Gives back to `residual` what such lines took out of `before`, and the lines up; whether
+// there were any.
+bool GiveUpLinesOfSpecks(const ContrastMap& contrast,
+                         const std::vector<Region>& specks,
+                         const cv::Mat& before,
+                         LinesFound* lines,
+                         cv::Mat* residual) {
+  std::vector<bool> given_up(lines->lines.size(), false);
+  cv::Mat mask;
+  for (size_t i = 0; i < lines->lines.size(); ++i) {
+    const int band = static_cast<int>(i) + 1;
+    if (!IsRimOfParticle(contrast, lines->lines[i], band, specks, lines->bands)) continue;
+    if (HasSequel(contrast, lines->lines, i)) continue;
+    if (mask.empty()) mask = MaskOf(contrast, specks);
+    given_up[i] = IsOnlySpecks(contrast, lines->lines[i], mask);
+  }
+  if (std::find(given_up.begin(), given_up.end(), true) == given_up.end()) return false;
+  std::vector<int> new_band(given_up.size() + 1, 0);
+  int kept = 0;
+  for (size_t i = 0; i < given_up.size(); ++i) {
+    if (given_up[i]) {
+      before.copyTo(*residual, lines->bands == static_cast<int>(i) + 1);
+      continue;
+    }
+    if (static_cast<size_t>(kept) != i) {
+      lines->lines[static_cast<size_t>(kept)] = std::move(lines->lines[i]);
+    }
+    new_band[i + 1] = ++kept;
+  }
+  lines->lines.resize(static_cast<size_t>(kept));
+  for (auto& band : cv::Mat_<int>(lines->bands)) band = new_band[static_cast<size_t>(band)];
+  return true;
+}
+
 }  // namespace
 
 std::optional<std::string> DetectOptions::Problem() const {
@@ -414,18 +469,14 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   const double rim_share = FringeShare(contrast);
   cv::Mat residual = contrast.residual;  // copied once something is taken out of it
   std::vector<Region> strokes = TakeOutBentStrokes(contrast, rim_share, &residual);
-  const LinesFound lines = SearchLines(contrast, options, &residual);
+  // The search for lines clones what it was not given as its own.
+  const cv::Mat before = residual.data == contrast.residual.data ? residual : residual.clone();
+  LinesFound lines = SearchLines(contrast, options, &residual);
   detection.without_lines = residual;
-  residual = residual.clone();
-  std::vector<Region> specks = SearchSpecks(contrast, options, &residual, &detection.scales);
-  AddStains(contrast, SearchStains(contrast, detection.without_lines), &specks);
-  const double least_rim =
-      FringeBesideSpecks(contrast, detection.without_lines, detection.scales, specks, rim_share);
-  for (Region& region : specks)
-    RefineBorder(contrast, detection.without_lines, detection.scales, least_rim, &region);
-  std::erase_if(specks, [&](const Region& region) {
-    return IsPartOfLine(region, lines, contrast.um_per_cell);
-  });
+  std::vector<Region> specks = SpecksBeside(contrast, options, rim_share, lines, &detection);
+  if (GiveUpLinesOfSpecks(contrast, specks, before, &lines, &detection.without_lines)) {
+    specks = SpecksBeside(contrast, options, rim_share, lines, &detection);
+  }
   for (Region& stroke : strokes) specks.push_back(std::move(stroke));
   std::vector<Region> scratches;
   std::vector<Region> rims;

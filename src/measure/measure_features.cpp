@@ -149,11 +149,12 @@ void MeasureLine(const Context& c, const Region& region, Feature* feature) {
   feature->centre_px = c.map.PxFromCell(middle);
 }
 
-// A scratch scatters light away from the lens; what is wide, short and half as bright again as its
-// surroundings reflects it, as lint does. Our choice, after faces that passed with lint on them.
+// A scratch scatters light away from the lens; what is wide, short and brighter than its
+// surroundings by two fifths reflects it, as lint does. Our choice, after faces that passed with
+// lint on them.
 bool MayBeLint(const Feature& feature) {
-  constexpr double kLeastContrast = 0.5;
-  constexpr double kLeastWidthUm = 3.5;
+  constexpr double kLeastContrast = 0.4;
+  constexpr double kLeastWidthUm = 3.0;
   constexpr double kMostSlender = 14.0;
   return feature.kind == FeatureKind::kScratch && feature.contrast_peak >= kLeastContrast &&
          feature.width_um && *feature.width_um >= kLeastWidthUm && feature.length_um &&

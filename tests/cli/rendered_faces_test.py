@@ -27,6 +27,7 @@ FACES = {
     988878: "a dried droplet of 21 um there",
     989242: "a multimode core too blurred for its own size, taken for dirt",
     989288: "a face of 16 grey levels, passed",
+    1001863: "six plain specks, one of which a line was drawn through, and lost with it",
     1001407: "a wide scratch across dark glass, outlined on the bright ferrule only, and passed",
 }
 
