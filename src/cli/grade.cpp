@@ -40,7 +40,11 @@ Result<GradeRun> RunFrom(const GradeArguments& arguments) {
   run.limits = std::move(*limits);
   auto sources = LimitsSourcesOf(run.limits.path);
   // Limits that build on a file elsewhere grade all the same; the overlay names them by their hash.
-  if (sources.ok()) run.limits_sources = std::move(*sources);
+  if (sources.ok()) {
+    run.limits_sources = std::move(*sources);
+  } else if (sources.error().kind != ErrorKind::kBadLimits) {
+    return sources.error();
+  }
   run.options.scale.um_per_px = arguments.um_per_px;
   if (auto error = UseCameraFile(arguments.camera, &run.options)) return *error;
   if (arguments.max_megapixels) {

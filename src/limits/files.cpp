@@ -1,11 +1,11 @@
 #include "limits/files.h"
 
+#include "core/read_all.h"
 #include "endgrade/limits.h"
 
 #include <algorithm>
 #include <cstdlib>
 #include <fstream>
-#include <sstream>
 #include <system_error>
 
 namespace endgrade {
@@ -99,17 +99,15 @@ Result<std::string> ReadBytes(const fs::path& file) {
                  "Give the path of a limits file, a few kB of TOML"};
   }
   std::ifstream stream(file, std::ios::binary);
-  std::ostringstream bytes;
-  bytes << stream.rdbuf();
-  // An empty file sets failbit on `bytes`; only the file itself counts.
-  if (!stream.is_open() || stream.bad()) {
+  auto bytes = ReadAll(stream);
+  if (!bytes) {
     return Error{ErrorKind::kUnreadable,
                  file.string(),
                  0,
                  "the file cannot be read",
                  "Check its permissions"};
   }
-  return bytes.str();
+  return *std::move(bytes);
 }
 
 }  // namespace endgrade

@@ -1,8 +1,8 @@
+#include "core/read_all.h"
 #include "limits/toml.h"
 #include "render/scene_json.h"
 
 #include <fstream>
-#include <sstream>
 
 namespace endgrade {
 namespace {
@@ -64,13 +64,12 @@ Result<SceneDescription> ReadScene(const std::filesystem::path& path) {
     return Bad(path, 0, "more than 16 MB, too large for a scene");
   }
   std::ifstream file(path, std::ios::binary);
-  std::ostringstream text;
-  text << file.rdbuf();
-  if (!file) {
+  const auto text = ReadAll(file);
+  if (!text) {
     return Error{ErrorKind::kNotFound, path.string(), 0, "cannot be read", "Check the name"};
   }
   const bool is_json = path.extension() == ".json";
-  const auto json = is_json ? ParseJson(path, text.str()) : ParseToml(path, text.str());
+  const auto json = is_json ? ParseJson(path, *text) : ParseToml(path, *text);
   if (!json.ok()) return json.error();
   SceneDescription scene;
   if (auto problem = render::FromJson(*json, scene)) return Bad(path, 0, *problem);

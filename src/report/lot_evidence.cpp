@@ -33,7 +33,11 @@ Result<std::string> LotEvidence(const store::Store& store,
   for (const auto& [kind, limits] : settings.limits) {
     auto sources = LimitsSourcesOf(limits.path);
     // Limits that build on a file elsewhere grade all the same; records name them by their hash.
-    if (sources.ok()) list.limits[limits.sha256] = *std::move(sources);
+    if (sources.ok()) {
+      list.limits[limits.sha256] = *std::move(sources);
+    } else if (sources.error().kind != ErrorKind::kBadLimits) {
+      return sources.error();
+    }
   }
   std::size_t taken = 0;
   for (const bool passing : {false, true}) {

@@ -64,6 +64,17 @@ class FaultsTest(unittest.TestCase):
             self.assertEqual(runs.problems, [])
             self.assertGreater(runs.came_about, 6)
 
+    @unittest.skipUnless(SHIM.exists(), "a sanitizer has calls of its own in the shim's place")
+    def test_limits_that_a_disk_fails_to_give_are_not_left_out_of_the_overlay(self):
+        (self.out / "grade").mkdir()
+        runs = faults.Faults(ENDGRADE, SHIM, self.photographs, self.out / "grade", "grade")
+        for which in range(1, 6):  # the first reads are of the limits: to grade by, and to keep
+            out = self.out / f"grade/out-{which}"
+            done, _ = runs.run(out, f"read:{which}")
+            self.assertIn(done.returncode, (runs.code, 2), done.stderr)
+            runs.check(out, f"read:{which}", complete=False)
+        self.assertEqual(runs.problems, [])
+
     def test_a_file_size_bound_is_an_error_not_a_signal(self):
         def bound():
             resource.setrlimit(resource.RLIMIT_FSIZE, (3000, 3000))
