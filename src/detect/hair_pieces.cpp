@@ -70,7 +70,7 @@ Shape ShapeOf(const ContrastMap& map, const Region& region, double reach) {
   double deepest = 0;
   cv::minMaxLoc(inwards, nullptr, &deepest);
   shape.thickness = std::max(1.0, 2.0 * deepest - 1.0);
-  cv::floodFill(outside, {0, 0}, cv::Scalar(1));  // the margin is outside all around
+  cv::floodFill(outside, {0, 0}, cv::Scalar(1));  // the margin, unless the map ends there
   shape.with_holes = static_cast<double>(cv::countNonZero(outside != 1)) /
                      static_cast<double>(region.cells.size());
   // Of a band of this thickness and area, however it bends.
