@@ -5,6 +5,7 @@
 #include "detect/gather.h"
 #include "detect/hair_pieces.h"
 #include "detect/join_strips.h"
+#include "detect/last_look.h"
 #include "detect/line_leftovers.h"
 #include "detect/line_profile.h"
 #include "detect/line_search.h"
@@ -514,6 +515,9 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   JoinHairPieces(contrast, &scratches, &regions);
   detection.regions = std::move(scratches);
   for (Region& region : regions) detection.regions.push_back(std::move(region));
+  for (Region& region : LookOnceMore(contrast, detection.regions)) {
+    detection.regions.push_back(std::move(region));
+  }
   return detection;
 }
 
