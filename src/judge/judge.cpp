@@ -112,6 +112,9 @@ void MarkBroken(const Rule& rule,
 
 // A mark of about two pixels or less is seen, but hardly sized: blur and the grid make one of many.
 constexpr double kSizedPixels = 2.2;
+// Where as many marks as are allowed have been counted, the size of one more is all that stands
+// between a pass and a fail, and of several that could be it one may well be wrong: that asks more.
+constexpr double kCountedPixels = 4.0;
 // Where pixels are coarser than this, um, the rims of particles are not resolved at all, and stated
 // uncertainties held for 60 % of them in tuning pictures, whatever their size. Those of the widths
 // of scratches, which are averaged along their length, held for 98 %.
@@ -119,11 +122,11 @@ constexpr double kCoarsestUm = 0.9;
 
 // Whether the sizes that the rule tells apart are too few pixels for the measured size, with its
 // uncertainty, to be all that stands between a pass and a fail.
-bool TooCoarseFor(const Rule& rule, double um_per_px) {
+bool TooCoarseFor(const Rule& rule, bool at_limit, double um_per_px) {
   const double bound_um =
       rule.size.from_um.value_or(0.0) > 0 ? *rule.size.from_um : rule.size.to_um.value_or(1e9);
   const bool unsized = um_per_px > kCoarsestUm && rule.kind != RuleKind::kScratch;
-  return unsized || bound_um < kSizedPixels * um_per_px;
+  return unsized || bound_um < (at_limit ? kCountedPixels : kSizedPixels) * um_per_px;
 }
 
 // What the picture is like, as far as it bears on counting.
@@ -148,6 +151,7 @@ RuleOutcome ApplyRule(size_t index,
   const int allowed = *rule.allowed;
   outcome.met = count.found <= allowed;
   outcome.marginal = outcome.met ? count.most > allowed : count.least <= allowed;
+  const bool at_limit = allowed > 0 && count.found == allowed;
   if (outcome.marginal) findings.any_marginal = true;
 
   if (!outcome.met) {
@@ -163,13 +167,13 @@ RuleOutcome ApplyRule(size_t index,
   if (outcome.marginal && outcome.met && options.decision == DecisionRule::kGuarded) {
     MarkBroken(rule, count.touching, features);
     findings.fail.push_back({"guard_band", MarginalText(rule, limits, count, outcome.met)});
-  } else if (outcome.marginal && outcome.met && TooCoarseFor(rule, picture.um_per_px)) {
+  } else if (outcome.marginal && outcome.met && TooCoarseFor(rule, at_limit, picture.um_per_px)) {
     findings.forbid.push_back({"too_coarse", MarginalText(rule, limits, count, outcome.met)});
   } else if (outcome.marginal) {
     findings.marginal.push_back({"marginal", MarginalText(rule, limits, count, outcome.met)});
   }
   // Where none is allowed and none seen, there is none to hide another.
-  if (outcome.met && allowed > 0 && count.found == allowed && count.may_be_one_more) {
+  if (at_limit && count.may_be_one_more) {
     findings.forbid.push_back(HiddenReason(rule, limits, count));
   }
   if (outcome.met && count.may_be_lint > 0 && count.found + count.may_be_lint > allowed) {

@@ -92,8 +92,8 @@ TEST(Marginal, StandsBesideASimpleVerdictAndInTheWarnings) {
 // Counts: five allowed from 2 to 5 um. Each size moves within its own interval.
 TEST(Marginal, IsNoPassWhereThePixelsAreAsLargeAsTheSizesThatDecide) {
   Picture picture("sm-upc");
-  for (int i = 0; i < 5; ++i) picture.Add(kDefect, "B", 3, 0.4);
-  picture.Add(kDefect, "B", 1.5, 1.0);
+  for (int i = 0; i < 4; ++i) picture.Add(kDefect, "B", 3, 0.4);
+  picture.Add(kDefect, "B", 1.5, 1.0).Add(kDefect, "B", 1.5, 1.0);
   picture.scale.um_per_px = 0.85;
   EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
   picture.scale.um_per_px = 1.0;
@@ -101,6 +101,17 @@ TEST(Marginal, IsNoPassWhereThePixelsAreAsLargeAsTheSizesThatDecide) {
   EXPECT_EQ(coarse.verdict, Verdict::kUngradable);
   EXPECT_THAT(Codes(coarse.reasons), ElementsAre("too_coarse"));
   EXPECT_THAT(coarse.reasons[0].text, HasSubstr("higher magnification"));
+}
+
+// One of many sizes of three pixels may well be wrong: a pass does not hang on it.
+TEST(Marginal, IsNoPassAtTheAllowedCountWhereTheNextSizeIsFewPixels) {
+  Picture picture("sm-upc");
+  for (int i = 0; i < 5; ++i) picture.Add(kDefect, "B", 3, 0.4);
+  picture.Add(kDefect, "B", 1.5, 1.0);
+  picture.scale.um_per_px = 0.45;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  picture.scale.um_per_px = 0.55;
+  EXPECT_THAT(Codes(picture.Judged().reasons), ElementsAre("too_coarse"));
 }
 
 // The width of a scratch is averaged along it.
