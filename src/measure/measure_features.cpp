@@ -33,6 +33,7 @@ constexpr double kCellShare = 0.15;   // of a cell: where the grid lies
 constexpr double kBlurShare = 0.10;   // of the blur: how well the blur itself is known
 constexpr double kThinEdgeUm = 0.30;  // where a mark ends that thins out towards its edge
 constexpr double kThinRimUm = 1.00;   // the same of a rim
+constexpr double kSoftRimUm = 0.60;   // of one whose middle is hardly fainter
 constexpr double kByRimUm = 1.1;      // beside the cladding's edge, which is taken off with doubt
 constexpr double kByRimReachUm = 4.0;
 // On the ferrule a bright speck may be the shine in the middle of a particle whose dark edge the
@@ -186,11 +187,12 @@ constexpr double kRimWidening = 1.4;
 constexpr double kOneSide = 0.6;  // of the directions: a rim that is seen in fewer lies on one side
 constexpr double kRingShare = 0.7;  // of the filled area that is seen
 
-DiscSize TrueDiameter(const Shape& shape, bool rimmed, double rim_share, double blur_um) {
+DiscSize TrueDiameter(const Shape& shape, const Region& region, bool rimmed, double blur_um) {
   const double seen_um = shape.diameter_enclosing_um;
-  if (rimmed) {
-    // A rim on one side widens one end; the other is an edge.
-    const double widened = rim_share < kOneSide ? 0.5 * kRimWidening : kRimWidening;
+  if (rimmed || region.soft_rim) {
+    // A rim on one side widens one end; the other is an edge. A soft one is in between all around.
+    const bool half = !rimmed || region.rim_share < kOneSide;
+    const double widened = half ? 0.5 * kRimWidening : kRimWidening;
     return {std::max(0.0, seen_um - widened * blur_um), 1.0};
   }
   DiscSize disc = DiscBehindBlur(seen_um, blur_um);
@@ -210,7 +212,7 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   // A dark rim round a middle like the glass is a ring of its own.
   const double filled = 0.25 * CV_PI * shape.length_um * shape.width_um;
   const bool rimmed = region.rimmed || seen_area < kRingShare * filled;
-  const DiscSize disc = TrueDiameter(shape, rimmed, region.rim_share, blur_um);
+  const DiscSize disc = TrueDiameter(shape, region, rimmed, blur_um);
   const double shrink =
       shape.diameter_enclosing_um > 0 ? disc.diameter / shape.diameter_enclosing_um : 1.0;
 
@@ -237,9 +239,9 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   const bool by_rim = std::abs(shape.nearest_um - c.map.cladding_radius_um) < kByRimReachUm;
   const bool on_ferrule =
       std::hypot(shape.centre_um.x, shape.centre_um.y) > c.map.cladding_radius_um;
-  const double thin_edge_um = std::hypot(rimmed ? kThinRimUm : kThinEdgeUm,
-                                         by_rim ? kByRimUm : 0.0,
-                                         on_ferrule && region.depth > 0 ? kHiddenEdgeUm : 0.0);
+  const double border_um = rimmed ? kThinRimUm : region.soft_rim ? kSoftRimUm : kThinEdgeUm;
+  const double thin_edge_um = std::hypot(
+      border_um, by_rim ? kByRimUm : 0.0, on_ferrule && region.depth > 0 ? kHiddenEdgeUm : 0.0);
   const double fixed =
       std::hypot(std::hypot(kCellShare * um * sensitivity, thin_edge_um), blur_doubt, edge_um);
   // Of what is ragged the circle hangs on a few points of its border.

@@ -51,6 +51,24 @@ TEST(DetectRegions, SizesDiscsWithinTheirStatedUncertainty) {
   }
 }
 
+// A clear particle: a dark rim round a middle that lets most of the light through. Blur widens the
+// rim to both sides; of a disc as wide it would only soften the edge.
+TEST(DetectRegions, SizesAParticleWhoseRimIsHardlyDarkerThanItsMiddle) {
+  test::DrawnFace face;
+  face.blur_um = 0.65;
+  const std::vector<cv::Point2d> centres = {{20, 5}, {-30, 20}, {10, -35}, {-20, -30}};
+  for (const cv::Point2d& centre : centres) {
+    face.discs.push_back({centre, 6.0, -0.24});
+    face.discs.push_back({centre, 4.4, 0.16});
+  }
+  const std::vector<Feature> features = test::FeaturesOn(face);
+  for (const cv::Point2d& centre : centres) {
+    const Feature* found = Nearest(features, centre);
+    ASSERT_NE(found, nullptr);
+    EXPECT_NEAR(found->size_um, 6.0, 0.35);
+  }
+}
+
 TEST(DetectRegions, FindsALongFaintScratchAndItsWidth) {
   test::DrawnFace face;
   face.lines = {{{-40, -20}, {45, 10}, 2.0, -0.15}};
