@@ -455,10 +455,17 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
       std::vector<float> apart = DistancesWithin(reach, points[j], points[i], map.level.size());
       const size_t shorter = std::min(points[i].size(), points[j].size());
       if (static_cast<double>(apart.size()) < kLeastShared * static_cast<double>(shorter)) continue;
-      a.line_width_cells =
+      const double together =
           static_cast<double>(MedianOf(apart)) + 0.5 * (a.line_width_cells + b.line_width_cells);
-      a.line_width_uncertainty_cells =
-          std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
+      const Region& wider = a.line_width_cells < b.line_width_cells ? b : a;
+      if (together > wider.line_width_cells) {
+        a.line_width_uncertainty_cells =
+            std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
+        a.line_width_cells = together;
+      } else {  // a stub that lies upon it makes no scratch narrower
+        a.line_width_uncertainty_cells = wider.line_width_uncertainty_cells;
+        a.line_width_cells = wider.line_width_cells;
+      }
       a.cells.insert(a.cells.end(), b.cells.begin(), b.cells.end());
       drop[j] = true;
       for (int y = 0; y < found->bands.rows; ++y) {

@@ -373,5 +373,16 @@ TEST(PictureProperties, HoldOnFacesThatOnceBrokeThem) {
   }
 }
 
+// A scratch of 7 um with a bright and a dark side, which passed a limit of 5 um when the two were
+// swapped: a stub at its end counted as one of its sides, and their mean as its width.
+TEST(PictureProperties, AWideScratchIsAsWideWithItsSidesSwapped) {
+  Tally tally;
+  const auto example = ExampleOf(995244, &tally);
+  ASSERT_TRUE(example && example->verdict == Verdict::kFail);
+  TryPolarity(*example, LimitsOf(example->scene.limits_id), &tally);
+  EXPECT_EQ(tally.Tried("inverting the polarity of features"), 1);
+  EXPECT_EQ(tally.NumBroken(), 0U);
+}
+
 }  // namespace
 }  // namespace endgrade
