@@ -246,27 +246,29 @@ cv::Mat Plainness(const Plain& plain, double white, bool* any) {
 }
 
 // The cells of at least half the peak's height around it, in map cells, and where that border runs.
-Region RegionAround(const Plain& plain, cv::Point peak, float sign) {
-  const float top = sign * plain.height.at<float>(peak);
-  const cv::Mat above =
-      (sign * plain.height >= 0.5 * static_cast<double>(top)) & (plain.clear_um > kBorderUm);
-  cv::Mat labels;
-  cv::connectedComponents(above, labels, 4, CV_32S);
-  const cv::Mat own = labels == labels.at<int>(peak);
-  Region region;
-  std::vector<cv::Point> cells;
-  cv::findNonZero(own, cells);
+//   taken   CV_8UC1: cells of other regions; updated
+Region RegionAround(const Plain& plain, cv::Point peak, float sign, cv::Mat* taken) {
   static const std::array<cv::Point, 4> kSides = {
       cv::Point(1, 0), cv::Point(-1, 0), cv::Point(0, 1), cv::Point(0, -1)};
-  const cv::Rect whole(cv::Point(), own.size());
-  for (const cv::Point& cell : cells) {
+  const float top = sign * plain.height.at<float>(peak);
+  const cv::Rect whole(cv::Point(), plain.height.size());
+  Region region;
+  std::vector<cv::Point> cells = {peak};
+  taken->at<std::uint8_t>(peak) = 255;
+  for (size_t next = 0; next < cells.size(); ++next) {
+    const cv::Point cell = cells[next];
     const float here = sign * plain.height.at<float>(cell);
     for (const cv::Point& side : kSides) {
       const cv::Point beside = cell + side;
       float part = 0.5F;
       if (whole.contains(beside)) {
-        if (own.at<std::uint8_t>(beside)) continue;
         const float there = sign * plain.height.at<float>(beside);
+        const bool above = there >= 0.5F * top && plain.clear_um.at<float>(beside) > kBorderUm;
+        if (above && !taken->at<std::uint8_t>(beside)) {
+          taken->at<std::uint8_t>(beside) = 255;
+          cells.push_back(beside);
+        }
+        if (above) continue;
         part = std::clamp((here - 0.5F * top) / std::max(1e-6F, here - there), 0.0F, 1.0F);
       }
       region.edge.push_back(
@@ -295,6 +297,7 @@ void AddPlain(const Plain& plain,
   cv::Mat centres;
   const int count = cv::connectedComponentsWithStats(
       plainness * sign >= static_cast<double>(kExtent), labels, stats, centres, 8, CV_32S);
+  cv::Mat taken = cv::Mat::zeros(plainness.size(), CV_8UC1);
   const double cells = std::max(kLeastUm2 / (plain.um * plain.um),
                                 static_cast<double>(kLeastCells) / (plain.step * plain.step));
   for (int label = 1; label < count; ++label) {
@@ -314,7 +317,10 @@ void AddPlain(const Plain& plain,
     cv::minMaxLoc(plain.clear_of_line_um(box), nullptr, &clear_of_line, nullptr, nullptr, own);
     if (top < 1 || clear_of_line < kEndOfLineUm) continue;
     if (nearest < kTouchesUm && farthest < kOwnReachUm) continue;
-    found->push_back(RegionAround(plain, peak + box.tl(), sign));
+    peak += box.tl();
+    if (taken.at<std::uint8_t>(peak)) continue;
+    Region region = RegionAround(plain, peak, sign, &taken);
+    if (!region.edge.empty()) found->push_back(std::move(region));
   }
 }
 
