@@ -436,6 +436,7 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
   constexpr double kMostGapUm = 2.0;
   constexpr double kGapOfWidth = 0.5;
   constexpr double kLeastShared = 0.6;  // of the shorter one's length
+  constexpr double kStub = 0.5;         // of the longer one's length
   constexpr double kLeastRatio = 0.3;   // of their heights: a bright side may be clipped
   std::vector<bool> drop(found->lines.size(), false);
   std::vector<std::vector<cv::Point2d>> points;
@@ -455,16 +456,19 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
       std::vector<float> apart = DistancesWithin(reach, points[j], points[i], map.level.size());
       const size_t shorter = std::min(points[i].size(), points[j].size());
       if (static_cast<double>(apart.size()) < kLeastShared * static_cast<double>(shorter)) continue;
+      const Region& longer = points[i].size() < points[j].size() ? b : a;
       const double together =
           static_cast<double>(MedianOf(apart)) + 0.5 * (a.line_width_cells + b.line_width_cells);
-      const Region& wider = a.line_width_cells < b.line_width_cells ? b : a;
-      if (together > wider.line_width_cells) {
+      // A stub that lies upon a scratch makes it no narrower.
+      const size_t length = std::max(points[i].size(), points[j].size());
+      const bool is_stub = static_cast<double>(shorter) < kStub * static_cast<double>(length);
+      if (is_stub && together < longer.line_width_cells) {
+        a.line_width_uncertainty_cells = longer.line_width_uncertainty_cells;
+        a.line_width_cells = longer.line_width_cells;
+      } else {
         a.line_width_uncertainty_cells =
             std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
         a.line_width_cells = together;
-      } else {  // a stub that lies upon it makes no scratch narrower
-        a.line_width_uncertainty_cells = wider.line_width_uncertainty_cells;
-        a.line_width_cells = wider.line_width_cells;
       }
       a.cells.insert(a.cells.end(), b.cells.begin(), b.cells.end());
       drop[j] = true;
