@@ -66,7 +66,7 @@ inline constexpr std::array kReasonCodes = {
     ReasonCode{"too_coarse",
                ReasonEffect::kForbids,
                "judge",
-               "a rule hangs on sizes of two pixels, which cannot be measured well enough"},
+               "a rule hangs on sizes or counts that pixels as large do not tell well enough"},
     ReasonCode{"wrong_fibre",
                ReasonEffect::kForbids,
                "judge",

@@ -285,7 +285,8 @@ void RunPass(const ContrastMap& map,
     }
     const bool accepted =
         LooksLikeALine(trace.Length() * map.um_per_cell, profile, map.um_per_cell) &&
-        IsOfItsSign(candidate, profile) && std::abs(profile.peak) >= LeastLineDepth(map);
+        IsOfItsSign(candidate, profile) && std::abs(profile.peak) >= LeastLineDepth(map) &&
+        !IsOneSpot(map, *residual, trace.spine, profile);
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;

@@ -11,4 +11,12 @@ inline constexpr double kWidestScratchUm = 12.0;
 // Whether a line of this length and profile is long, slender and even enough for a scratch.
 [[nodiscard]] bool LooksLikeALine(double length_um, const LineProfile& profile, double um_per_cell);
 
+// Whether what shows of a short line lies within less than half of it: a particle, across which the
+// line was drawn, and blank face beyond.
+//   residual   CV_32FC1: of the map's size, the line still in it
+[[nodiscard]] bool IsOneSpot(const ContrastMap& map,
+                             const cv::Mat& residual,
+                             const std::vector<cv::Point2d>& spine,
+                             const LineProfile& profile);
+
 }  // namespace endgrade

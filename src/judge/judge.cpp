@@ -95,6 +95,14 @@ Reason HiddenReason(const Rule& rule, const Limits& limits, const RuleCount& cou
               "or a higher magnification, would settle it."};
 }
 
+// A count of scratches at its limit, in pixels so coarse that one more which crosses them is lost.
+Reason CoarseCountReason(const Rule& rule, const Limits& limits, const RuleCount& count) {
+  return {"too_coarse",
+          RuleHead(rule, limits, count.found) + ", " + AllowedWords(rule) +
+              "; in pixels this large a faint one that crosses them may not be seen. A picture at "
+              "higher magnification would settle it."};
+}
+
 // A strip that is allowed as a scratch and would not be as a defect.
 Reason LintReason(const Rule& rule) {
   return {"scratch_or_lint",
@@ -175,6 +183,8 @@ RuleOutcome ApplyRule(size_t index,
   // Where none is allowed and none seen, there is none to hide another.
   if (at_limit && count.may_be_one_more) {
     findings.forbid.push_back(HiddenReason(rule, limits, count));
+  } else if (at_limit && rule.kind == RuleKind::kScratch && picture.um_per_px > kCoarsestUm) {
+    findings.forbid.push_back(CoarseCountReason(rule, limits, count));
   }
   if (outcome.met && count.may_be_lint > 0 && count.found + count.may_be_lint > allowed) {
     findings.forbid.push_back(LintReason(rule));

@@ -28,6 +28,7 @@ FACES = {
     989242: "a multimode core too blurred for its own size, taken for dirt",
     989288: "a face of 16 grey levels, passed",
     1001863: "six plain specks, one of which a line was drawn through, and lost with it",
+    1003262: "a particle across which a line was drawn into blank glass, an allowed scratch",
     1001407: "a wide scratch across dark glass, outlined on the bright ferrule only, and passed",
 }
 

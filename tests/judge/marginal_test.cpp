@@ -114,6 +114,18 @@ TEST(Marginal, IsNoPassAtTheAllowedCountWhereTheNextSizeIsFewPixels) {
   EXPECT_THAT(Codes(picture.Judged().reasons), ElementsAre("too_coarse"));
 }
 
+// Faint scratches across plainer ones are lost in large pixels: a third of two allowed, say.
+TEST(ScratchCount, IsNoPassAtItsLimitInLargePixels) {
+  Picture picture("sm-pc");  // two of up to 3 um are allowed in zone A
+  picture.Add(kScratch, "A", 1.5, 0.2).Add(kScratch, "A", 1.5, 0.2);
+  picture.scale.um_per_px = 0.85;
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  picture.scale.um_per_px = 0.95;
+  const Grade coarse = picture.Judged();
+  EXPECT_THAT(Codes(coarse.reasons), ElementsAre("too_coarse"));
+  EXPECT_THAT(coarse.reasons[0].text, HasSubstr("crosses them"));
+}
+
 // The width of a scratch is averaged along it.
 TEST(Marginal, MayBeAPassForAScratchUntilPixelsAreAsLargeAsItsWidth) {
   Picture picture("sm-upc");
