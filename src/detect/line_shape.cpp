@@ -21,6 +21,7 @@ constexpr double kMostStepShare = 0.6;  // side-to-side step over the line's own
 constexpr double kMostMisfit = 0.45;
 
 constexpr double kShortUm = 30.0;
+constexpr double kLeastSpotUm = 2.5;
 constexpr double kMostOfWhatShows = 0.85;
 constexpr double kSpotShare = 0.5;  // of the length, that holds it
 
@@ -69,6 +70,10 @@ bool IsOneSpot(const ContrastMap& map,
                const cv::Mat& residual,
                const std::vector<cv::Point2d>& spine,
                const LineProfile& profile) {
+  // One side's rim and its middle fit two sides of a wide line. Lines through plain specks are
+  // given up when the specks are found.
+  const bool two_sided = profile.amplitude * profile.right_amplitude < 0;
+  if (!two_sided || profile.width_cells * map.um_per_cell < kLeastSpotUm) return false;
   const std::vector<cv::Point2d> points = Resample(spine, 1.0);
   if (points.size() < 3) return false;
   const auto length = static_cast<double>(points.size());

@@ -17,8 +17,10 @@ bool IsOneSpotOn(const test::DrawnFace& face, cv::Point2d from_um, cv::Point2d t
     return map.centre_cell + cv::Point2d(off[0], off[1]);
   };
   const std::vector<cv::Point2d> spine = {cell_at(from_um), cell_at(to_um)};
-  const LineProfile profile =
-      MeasureProfile(map.residual, spine, BlurOfLines(map), ReachAcross(map));
+  LineProfile profile = MeasureProfile(map.residual, spine, BlurOfLines(map), ReachAcross(map));
+  // As of a particle whose rim and middle are taken for the two sides of a scratch.
+  profile.amplitude = -profile.right_amplitude;
+  profile.width_cells = profile.bar_cells = 3.0 / map.um_per_cell;
   return IsOneSpot(map, map.residual, spine, profile);
 }
 
