@@ -40,7 +40,7 @@ struct Region {
   size_t body_cells = 0;
   bool rimmed = false;     // its border is that of a thin rim of the other sign
   double rim_share = 1.0;  // of the directions around it, those in which that rim is seen
-  bool soft_rim = false;   // its middle is a little fainter than what is around: between the two
+  bool soft_rim = false;   // its middle is a little fainter than its border, as of a faint rim
   cv::Point2d peak;        // of the response, cells
   double smoothing_cells = 0;
 

@@ -37,6 +37,7 @@ constexpr double kLeastUm2 = 5.0;
 constexpr int kLeastCells = 9;  // of the map: what is smaller may be a hot pixel's
 // What is left around an outlined mark: its soft border, or the end of a line that fades.
 constexpr float kBorderUm = 2.0F;
+constexpr float kGroundUm = 3.0F;  // from an outlined mark: nearer, nothing tells the clean face
 constexpr double kEndOfLineUm = 10.0;
 // What touches an outlined mark must reach this far from it: films fade, too.
 constexpr double kTouchesUm = 3.5;
@@ -120,7 +121,8 @@ void LayRegions(const std::vector<Region>& regions, Plain* plain) {
 
 // Whether the cell tells what the clean face is like.
 bool IsGround(const Plain& plain, int y, int x) {
-  return plain.material.at<std::uint8_t>(y, x) != kNone && plain.clear_um.at<float>(y, x) > 3.0F;
+  return plain.material.at<std::uint8_t>(y, x) != kNone &&
+         plain.clear_um.at<float>(y, x) > kGroundUm;
 }
 
 std::vector<float> RingLevels(const Plain& plain) {

@@ -172,10 +172,12 @@ RuleOutcome ApplyRule(size_t index,
     if (count.plain > allowed) findings.any_plain = true;
     if (count.beyond_doubt > allowed) findings.any_beyond_doubt = true;
   }
-  if (outcome.marginal && outcome.met && options.decision == DecisionRule::kGuarded) {
+  const bool marginal_pass = outcome.marginal && outcome.met;
+  const bool too_coarse = marginal_pass && TooCoarseFor(rule, at_limit, picture.um_per_px);
+  if (marginal_pass && options.decision == DecisionRule::kGuarded) {
     MarkBroken(rule, count.touching, features);
     findings.fail.push_back({"guard_band", MarginalText(rule, limits, count, outcome.met)});
-  } else if (outcome.marginal && outcome.met && TooCoarseFor(rule, at_limit, picture.um_per_px)) {
+  } else if (too_coarse) {
     findings.forbid.push_back({"too_coarse", MarginalText(rule, limits, count, outcome.met)});
   } else if (outcome.marginal) {
     findings.marginal.push_back({"marginal", MarginalText(rule, limits, count, outcome.met)});
@@ -183,7 +185,8 @@ RuleOutcome ApplyRule(size_t index,
   // Where none is allowed and none seen, there is none to hide another.
   if (at_limit && count.may_be_one_more) {
     findings.forbid.push_back(HiddenReason(rule, limits, count));
-  } else if (at_limit && rule.kind == RuleKind::kScratch && picture.um_per_px > kCoarsestUm) {
+  } else if (at_limit && !too_coarse && rule.kind == RuleKind::kScratch &&
+             picture.um_per_px > kCoarsestUm) {
     findings.forbid.push_back(CoarseCountReason(rule, limits, count));
   }
   if (outcome.met && count.may_be_lint > 0 && count.found + count.may_be_lint > allowed) {

@@ -124,6 +124,12 @@ TEST(ScratchCount, IsNoPassAtItsLimitInLargePixels) {
   const Grade coarse = picture.Judged();
   EXPECT_THAT(Codes(coarse.reasons), ElementsAre("too_coarse"));
   EXPECT_THAT(coarse.reasons[0].text, HasSubstr("crosses them"));
+  // Said once where the size of one more is in doubt, too: by a house that allows wider ones.
+  for (Rule& rule : picture.limits.rules) {
+    if (rule.id == "a-scratches-over-3") rule.allowed.reset();
+  }
+  picture.Add(kScratch, "A", 3.1, 0.2);
+  EXPECT_THAT(Codes(picture.Judged().reasons), ElementsAre("too_coarse"));
 }
 
 // The width of a scratch is averaged along it.
