@@ -28,7 +28,7 @@ constexpr double kOutsideRimUm = 8.0;
 constexpr double kInsideSearchUm = 4.0;
 constexpr double kBesideHiddenUm = 3.0;
 
-// What is plain. On 900 faces of tuning sets, alone, without any other search, it fails three in
+// What is plain. On 900 faces of tuning sets, alone, without any other search, it passes one in
 // four of those that fail, and outlines nothing on the 221 clean ones.
 constexpr float kPlainSigma = 8.0F;
 constexpr float kPlainShare = 0.1F;  // of the light that is there
