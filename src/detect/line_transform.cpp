@@ -25,6 +25,7 @@ struct Level {
   int padding = 0;              // columns left of the image
   cv::Mat sum;                  // CV_16SC1
   std::vector<cv::Range> held;  // by strip: columns in which the image is not all zero
+  std::vector<short> largest;   // by row: |sum|, at most
 
   [[nodiscard]] int NumStrips() const { return (image_rows + height - 1) / height; }
   // Columns of a row that may differ from zero.
@@ -93,17 +94,28 @@ cv::Range Both(const cv::Range& a, const cv::Range& b) {
   return {std::min(a.start, b.start), std::max(a.end, b.end)};
 }
 
-ENDGRADE_WIDE void AddShifted(const short* top,
-                              const short* bottom,
-                              int shift,
-                              cv::Range columns,
-                              int width,
-                              short* __restrict out) {
+// Returns the largest |sum|.
+ENDGRADE_WIDE short AddShifted(const short* top,
+                               const short* bottom,
+                               int shift,
+                               cv::Range columns,
+                               int width,
+                               short* __restrict out) {
+  short most = 0;
+  const auto note = [&most](short sum) {
+    const auto turned = static_cast<short>(-sum);
+    most = std::max(most, std::max(sum, turned));
+  };
   const int whole = std::min(columns.end, width - shift);
   for (int x = columns.start; x < whole; ++x) {
     out[x] = static_cast<short>(top[x] + bottom[x + shift]);
+    note(out[x]);
   }
-  for (int x = std::max(columns.start, whole); x < columns.end; ++x) out[x] = top[x];
+  for (int x = std::max(columns.start, whole); x < columns.end; ++x) {
+    out[x] = top[x];
+    note(out[x]);
+  }
+  return most;
 }
 
 // `level`: of the same image, zero or an earlier level of it.
@@ -114,18 +126,21 @@ void Double(const Level& half, Level* level) {
     level->held.push_back(i + 1 < half.held.size() ? Both(half.held[i], half.held[i + 1])
                                                    : half.held[i]);
   }
-  for (int row = 0; row < level->NumStrips() * level->height; ++row) {
+  const int rows = level->NumStrips() * level->height;
+  level->largest.assign(static_cast<size_t>(rows), 0);
+  for (int row = 0; row < rows; ++row) {
     const int slope = row % level->height;
     const int half_slope = slope / 2;
     const int half_row = row - slope + half_slope;
     const cv::Range columns = level->Written(row);
     if (columns.empty()) continue;
-    AddShifted(half.sum.ptr<short>(half_row),
-               half.sum.ptr<short>(half_row + half.height),
-               slope - half_slope,
-               columns,
-               half.sum.cols,
-               level->sum.ptr<short>(row));
+    level->largest[static_cast<size_t>(row)] =
+        AddShifted(half.sum.ptr<short>(half_row),
+                   half.sum.ptr<short>(half_row + half.height),
+                   slope - half_slope,
+                   columns,
+                   half.sum.cols,
+                   level->sum.ptr<short>(row));
   }
 }
 
@@ -162,11 +177,11 @@ class Reader {
     const int rows = level_.NumStrips() * level_.height;
     const int end = level_.sum.cols - 1;
     for (int row = 0; row < rows; ++row) {
+      if (level_.largest[static_cast<size_t>(row)] < needed) continue;  // almost everywhere
       const auto* sum = level_.sum.ptr<short>(row);
       const cv::Range written = level_.Written(row);
       const int past = std::min(written.end, end);
       for (int x = std::max(1, written.start); x < past; x += kBlock) {
-        // Almost nowhere does any sum of a block stand out.
         x += kBlock * FirstBlock(sum + x, (past - x) / kBlock, needed);
         if (x < past) CollectBlock(row, x, std::min(x + kBlock, past), needed, spread, found);
       }
@@ -277,7 +292,7 @@ std::vector<LineCandidate> SumLines(const cv::Mat& score,
       Level level = Base(turned);
       const Orientation orientation{transposed, mirrored, turned.cols, level.padding};
       Level next{
-          1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1), {}};
+          1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1), {}, {}};
       while (level.height < std::min(level.sum.rows, kLongest)) {
         Double(level, &next);
         std::swap(level, next);

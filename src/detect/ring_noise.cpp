@@ -11,6 +11,7 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
+#include <deque>
 #include <numeric>
 #include <span>
 
@@ -279,10 +280,17 @@ RingNoise RingNoise::LeastWithin(double reach_um) const {
   RingNoise least = *this;
   const auto reach = static_cast<std::ptrdiff_t>(std::ceil(4.0 * reach_um)) + 1;
   const auto count = static_cast<std::ptrdiff_t>(by_quarter_um_.size());
+  // Places within reach that nothing later and lower outdoes, lowest first.
+  std::deque<std::ptrdiff_t> lowest;
+  const auto at = [this](std::ptrdiff_t i) { return by_quarter_um_[static_cast<size_t>(i)]; };
+  std::ptrdiff_t next = 0;
   for (std::ptrdiff_t i = 0; i < count; ++i) {
-    const auto from = by_quarter_um_.begin() + std::max<std::ptrdiff_t>(0, i - reach);
-    const auto to = by_quarter_um_.begin() + std::min(count, i + reach + 1);
-    least.by_quarter_um_[static_cast<size_t>(i)] = *std::min_element(from, to);
+    for (; next <= std::min(count - 1, i + reach); ++next) {
+      while (!lowest.empty() && at(lowest.back()) >= at(next)) lowest.pop_back();
+      lowest.push_back(next);
+    }
+    while (lowest.front() < i - reach) lowest.pop_front();
+    least.by_quarter_um_[static_cast<size_t>(i)] = at(lowest.front());
   }
   return least;
 }

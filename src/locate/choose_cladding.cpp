@@ -7,6 +7,7 @@ namespace endgrade::locate {
 namespace {
 
 constexpr double kDark = 40.0;         // luma units: below, it may be what lies behind a round mask
+constexpr double kDarkShare = 0.6;     // of what is inside, or it is the ferrule of a dim picture
 constexpr double kBlack = 10.0;        // luma units: behind a mask, at the most
 constexpr double kBlackShare = 0.12;   // of what it leaves open, or this
 constexpr double kHopeless = -0.1;     // quality of a coarse fit below which none is examined
@@ -132,7 +133,7 @@ std::optional<Cladding> Examine(const cv::Mat& luma,
   cladding.view = LookAtRing(*level, *ring);
   const RingView& view = cladding.view;
   cladding.dark_outside = ring->polarity < 0 && view.outside < kDark &&
-                          view.outside < 0.75 * view.inside && view.outside_texture < 4.0;
+                          view.outside < kDarkShare * view.inside && view.outside_texture < 4.0;
   cladding.like_mask = LikeMask(cladding, luma.size());
   cladding.line = IsLine(view);
   // Glass is evenly bright up to its rim; a ball or a lamp is not.
@@ -149,26 +150,39 @@ bool Partners(const Cladding& a, const Cladding& b) {
          Between(a.ring.strength / std::max(1.0, b.ring.strength), 0.5, 2.0);
 }
 
-// A droplet on the glass is as round as the glass is: inside another sound circle, but not about
-// its middle. Masks, and the borders of what is drawn, may have anything in them.
-constexpr double kSound = 0.6;      // quality
-constexpr double kOffCentre = 0.1;  // of the larger one's radius
-constexpr double kOnAnother = 0.3;
+// A droplet, or the round end of lint, is as round as the glass is, but not about the middle of
+// another sound circle. Masks, and the borders of what is drawn, may have anything in them.
+constexpr double kSound = 0.6;       // quality
+constexpr double kOffCentre = 0.1;   // of the larger one's radius
+constexpr double kSmallShare = 0.5;  // of it: across the rim of the glass nothing else is so small
+constexpr double kFainterStep = 0.33;  // of the larger one's, each over its own noise
+constexpr double kLikelyDirt = 0.3;
 
-bool LiesOn(const Cladding& droplet, const Cladding& glass) {
+double StepOverNoise(const RingView& view) {
+  return std::abs(view.step) / std::max(0.5, view.step_noise);
+}
+
+// Beside `glass`, on it, or across its rim.
+bool LikeDirtBy(const Cladding& glass, const Cladding& dirt) {
   if (glass.like_mask || glass.dark_outside || glass.line || Quality(glass.ring) < kSound) {
     return false;
   }
   const double radius = glass.ring.frame.Radius();
-  const double apart = Apart(droplet.ring, glass.ring);
-  return apart > kOffCentre * radius && apart + droplet.ring.frame.Radius() < 1.02 * radius;
+  const double own_radius = dirt.ring.frame.Radius();
+  const double apart = Apart(dirt.ring, glass.ring);
+  if (apart <= kOffCentre * radius) return false;
+  if (apart + own_radius < 1.02 * radius) return true;
+  const bool across = apart < radius + own_radius;
+  if (across && own_radius < kSmallShare * radius) return true;
+  // What it is on either side of may differ by chance; by how much the glass does, is told best.
+  return own_radius < radius && StepOverNoise(dirt.view) < kFainterStep * StepOverNoise(glass.view);
 }
 
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   bool ferrule = false;
   bool ringed = false;
-  bool on_another = false;
+  bool like_dirt = false;
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
@@ -188,12 +202,12 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
         LikeCore(*cladding, other)) {
       cladding->score -= 0.5;
     }
-    if (LiesOn(*cladding, other)) on_another = true;
+    if (LikeDirtBy(other, *cladding)) like_dirt = true;
   }
   // An adhesive ring has an outer border.
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
-  if (on_another && !cladding->has_core) cladding->score -= kOnAnother;
+  if (like_dirt && !cladding->has_core) cladding->score -= kLikelyDirt;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;

@@ -24,9 +24,10 @@ constexpr double kMostMisfit = 10.0;
 
 // Starts that are followed to the end, and rounds of the fits.
 constexpr std::size_t kMostFollowed = 2;
+constexpr std::size_t kMostMottledFollowed = 3;
 constexpr int kFirstRounds = 2;
 constexpr int kCoarseRounds = 6;
-constexpr int kFineRounds = 9;
+constexpr int kFineRounds = 5;
 constexpr int kLastRounds = 4;
 
 // A hypothesis that leaves so many times the misfit of another is not looked at again.
@@ -119,48 +120,80 @@ double RobustCost(const RimFit& fit) {
 
 bool Cheaper(const RimFit& a, const RimFit& b) { return RobustCost(a) < RobustCost(b); }
 
-// Rings of several widths, even and eccentric, about where the rim is seen.
-std::vector<RimVector> RingStarts(const RimVector& plain, const RimPrior& prior, double px_per_um) {
-  std::vector<RimVector> starts;
-  const auto add = [&](double width_um, double share, double x, double y) {
-    const double width = width_um * px_per_um;
-    RimVector start = plain;
-    start[kLogDepth] = prior.mean[kLogDepth];
-    start[kLogWidth] = std::log(width);
-    start[kWidthX] = x;
-    start[kWidthY] = y;
-    start[kSize] = plain[kSize] - share * width;
-    start[kShiftX] = plain[kShiftX] - share * width * x;
-    start[kShiftY] = plain[kShiftY] - share * width * y;
-    start[kLogSigma] = std::min(plain[kLogSigma], std::log(0.8 * px_per_um));
-    starts.push_back(start);
-  };
+// A ring of some width and eccentricity, `share` of its width inwards of where the rim is seen.
+struct RingStart {
+  double width_um, share, x, y;
+};
+
+RimVector StartOf(const RingStart& ring,
+                  const RimVector& plain,
+                  const RimPrior& prior,
+                  double px_per_um) {
+  const double width = ring.width_um * px_per_um;
+  RimVector start = plain;
+  start[kLogDepth] = prior.mean[kLogDepth];
+  start[kLogWidth] = std::log(width);
+  start[kWidthX] = ring.x;
+  start[kWidthY] = ring.y;
+  start[kSize] = plain[kSize] - ring.share * width;
+  start[kShiftX] = plain[kShiftX] - ring.share * width * ring.x;
+  start[kShiftY] = plain[kShiftY] - ring.share * width * ring.y;
+  start[kLogSigma] = std::min(plain[kLogSigma], std::log(0.8 * px_per_um));
+  return start;
+}
+
+std::vector<RingStart> EvenRings() {
+  std::vector<RingStart> rings;
   for (const double width_um : {0.6, 1.4, 3.2}) {
-    for (const double share : {0.4, 1.0}) add(width_um, share, 0.0, 0.0);
+    for (const double share : {0.4, 1.0}) rings.push_back({width_um, share, 0.0, 0.0});
   }
+  return rings;
+}
+
+std::vector<RingStart> EccentricRings() {
+  std::vector<RingStart> rings;
   for (const double width_um : {1.2, 2.8}) {
     for (const double x : {-0.6, 0.6}) {
-      add(width_um, 1.0, x, 0.0);
-      add(width_um, 1.0, 0.0, x);
+      rings.push_back({width_um, 1.0, x, 0.0});
+      rings.push_back({width_um, 1.0, 0.0, x});
     }
   }
-  return starts;
+  return rings;
 }
+
+std::vector<RingStart> DiagonalRings() {
+  std::vector<RingStart> rings;
+  for (const double x : {-0.42, 0.42}) {
+    for (const double y : {-0.42, 0.42}) rings.push_back({2.8, 1.0, x, y});
+  }
+  return rings;
+}
+
+// How starts are told apart: a mottled ring's sectors each take a while to find their own light, so
+// that the first steps are kept short and more of them are followed.
+enum class FirstSteps { kLong, kShort };
 
 RimFit BestOf(const RimData& data,
               RingKind kind,
               const RimPrior& prior,
-              const std::vector<RimVector>& starts) {
+              const std::vector<RimVector>& starts,
+              FirstSteps steps = FirstSteps::kLong) {
   RimSolver solver(data, kind, prior, 1.0);
   const RimFit levels = StartAt(starts.front(), data);
   std::vector<RimFit> fits;
   for (const RimVector& start : starts) {
     RimFit fit = levels;
     fit.rim = start;
-    fits.push_back(solver.Descend(std::move(fit), kFirstRounds));
+    if (steps == FirstSteps::kLong) {
+      fit = solver.Descend(std::move(fit), kFirstRounds);
+    } else {
+      for (int round = 0; round < kFirstRounds; ++round) fit = solver.Descend(std::move(fit), 1);
+    }
+    fits.push_back(std::move(fit));
   }
   std::stable_sort(fits.begin(), fits.end(), Cheaper);
-  if (fits.size() > kMostFollowed) fits.resize(kMostFollowed);
+  const std::size_t most = steps == FirstSteps::kLong ? kMostFollowed : kMostMottledFollowed;
+  if (fits.size() > most) fits.resize(most);
   for (RimFit& fit : fits) fit = solver.Descend(std::move(fit), kCoarseRounds);
   return *std::min_element(fits.begin(), fits.end(), Cheaper);
 }
@@ -181,19 +214,27 @@ std::vector<Candidate> SearchCoarse(const RimData& data) {
     starts.back()[kLogSigma] = std::log(sigma_um * px_per_um);
   }
   found.push_back({kPlain, BestOf(data, RingKind::kNone, plain_prior, starts)});
+  const RimVector plain = found.front().fit.rim;
+  const auto add_starts =
+      [&](const std::vector<RingStart>& rings, const RimPrior& prior, std::vector<RimVector>* to) {
+        for (const RingStart& ring : rings) to->push_back(StartOf(ring, plain, prior, px_per_um));
+      };
   for (const RingKind kind : {RingKind::kDark, RingKind::kBright}) {
     const Hypothesis even{kind, false};
     const RimPrior prior = PriorOf(even, data);
-    const auto rings = RingStarts(found.front().fit.rim, prior, px_per_um);
+    std::vector<RimVector> rings;
+    add_starts(EvenRings(), prior, &rings);
+    add_starts(EccentricRings(), prior, &rings);
     found.push_back({even, BestOf(data, kind, prior, rings)});
   }
-  // Starts from what the even dark ring has found, and from a wide one.
+  // A fibre to one side of its bore, in any direction; and what the even dark ring has found.
   const Hypothesis mottled{RingKind::kDark, true};
   const RimPrior prior = PriorOf(mottled, data);
-  std::vector<RimVector> rings = RingStarts(found.front().fit.rim, prior, px_per_um);
-  rings.erase(rings.begin(), rings.end() - 8);
+  std::vector<RimVector> rings;
+  add_starts(EccentricRings(), prior, &rings);
+  add_starts(DiagonalRings(), prior, &rings);
   rings.push_back(found[1].fit.rim);
-  found.push_back({mottled, BestOf(data, RingKind::kDark, prior, rings)});
+  found.push_back({mottled, BestOf(data, RingKind::kDark, prior, rings, FirstSteps::kShort)});
   double least = 1e300;
   for (const Candidate& each : found) least = std::min(least, RobustCost(each.fit));
   found.erase(std::remove_if(

@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 
 namespace endgrade {
 namespace {
@@ -161,6 +162,43 @@ TEST(LocateFibre, SurvivesFortyPercentOfTheRimHidden) {
   for (const std::uint64_t seed : {11U, 12U, 13U, 14U}) {
     scene.nuisance.seed = seed;
     ExpectFound(scene, 0.15, 0.3125);
+  }
+}
+
+// A film that dried from its border inwards: a dark rim, and somewhat less light inside it.
+void DryADroplet(cv::Point2d centre, double radius, cv::Mat* picture) {
+  for (int y = 0; y < picture->rows; ++y) {
+    for (int x = 0; x < picture->cols; ++x) {
+      const double outwards = std::hypot(x - centre.x, y - centre.y) - radius;
+      const double inside = 0.5 - 0.5 * std::tanh(outwards);
+      const double rim = std::exp(-0.125 * outwards * outwards);
+      auto& value = picture->at<std::uint8_t>(y, x);
+      value = cv::saturate_cast<std::uint8_t>(value * (1.0 - 0.04 * inside - 0.15 * rim));
+    }
+  }
+}
+
+// It is a sound circle of its own, and no fibre.
+TEST(LocateFibre, TakesNoDropletBesideTheGlassOrAcrossItsRimForTheFibre) {
+  for (const double light : {1.0, 0.25}) {
+    Scene scene = CleanScene(220);
+    scene.truth.cladding = 160 * light;
+    scene.truth.ferrule = 120 * light;
+    scene.truth.core = CoreKind::kNone;
+    scene.nuisance.noise = light;
+    scene.nuisance.grain = 6.0 * light;
+    const double radius = scene.truth.RadiusPx();
+    for (const double away : {0.95, 1.1, 1.5}) {
+      for (const double turn : {0.3, 2.0, 3.3}) {
+        cv::Mat picture = Render(scene);
+        const cv::Point2d off(std::cos(turn), std::sin(turn));
+        DryADroplet(scene.truth.centre_px + away * radius * off, 0.36 * radius, &picture);
+        const LocateOutcome outcome = Locate(picture);
+        ASSERT_TRUE(outcome.fibre) << away << " " << turn;
+        const cv::Point2d miss = outcome.fibre->cladding.centre_px - scene.truth.centre_px;
+        EXPECT_LT(std::hypot(miss.x, miss.y), 1.0) << light << " " << away << " " << turn;
+      }
+    }
   }
 }
 

@@ -78,6 +78,15 @@ void Keep(std::uint64_t seed, const std::string& name, const cv::Mat& picture) {
       << *png;
 }
 
+// The same for a face as it was, with its truth.
+void KeepFace(const SceneDescription& scene, const RenderedScene& rendered) {
+  Keep(scene.seed, "as it was", rendered.picture);
+  const char* folder = std::getenv("ENDGRADE_KEEP");
+  if (folder == nullptr) return;
+  std::ofstream(std::string(folder) + "/" + std::to_string(scene.seed) + ".truth.json")
+      << TruthJson(scene, rendered.truth);
+}
+
 // How often each property was tried, and where it did not hold.
 class Tally {
  public:
@@ -238,7 +247,7 @@ void TryChanges(const Example& example, const Limits& limits, Tally* tally) {
   for (const Change& change : ChangesOf(example)) {
     const Verdict verdict = VerdictOf(change.picture, limits);
     if (verdict != example.verdict) {
-      Keep(example.scene.seed, "as it was", example.rendered.picture);
+      KeepFace(example.scene, example.rendered);
       Keep(example.scene.seed, change.name, change.picture);
     }
     tally->Note(change.name,
@@ -264,7 +273,7 @@ void TryPolarity(const Example& example, const Limits& limits, Tally* tally) {
   }
   const Verdict verdict = VerdictOf(rendered->picture, limits);
   if (verdict != example.verdict) {
-    Keep(example.scene.seed, "as it was", example.rendered.picture);
+    KeepFace(example.scene, example.rendered);
     Keep(example.scene.seed, "inverting the polarity", rendered->picture);
   }
   tally->Note("inverting the polarity of features",
