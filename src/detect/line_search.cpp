@@ -438,6 +438,7 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
   constexpr double kGapOfWidth = 0.5;
   constexpr double kLeastShared = 0.6;  // of the shorter one's length
   constexpr double kStub = 0.5;         // of the longer one's length
+  constexpr double kWellTold = 0.1;     // uncertainty of a width, of it
   constexpr double kLeastRatio = 0.3;   // of their heights: a bright side may be clipped
   std::vector<bool> drop(found->lines.size(), false);
   std::vector<std::vector<cv::Point2d>> points;
@@ -458,14 +459,19 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
       const size_t shorter = std::min(points[i].size(), points[j].size());
       if (static_cast<double>(apart.size()) < kLeastShared * static_cast<double>(shorter)) continue;
       const Region& longer = points[i].size() < points[j].size() ? b : a;
+      const Region& wider = a.line_width_cells < b.line_width_cells ? b : a;
       const double together =
           static_cast<double>(MedianOf(apart)) + 0.5 * (a.line_width_cells + b.line_width_cells);
-      // A stub that lies upon a scratch makes it no narrower.
+      // What lies upon a scratch makes it no narrower: a stub, or what is left of one whose width
+      // is well told. Of a width that is not, the mean is the better one.
       const size_t length = std::max(points[i].size(), points[j].size());
       const bool is_stub = static_cast<double>(shorter) < kStub * static_cast<double>(length);
-      if (is_stub && together < longer.line_width_cells) {
-        a.line_width_uncertainty_cells = longer.line_width_uncertainty_cells;
-        a.line_width_cells = longer.line_width_cells;
+      const bool well_told =
+          wider.line_width_uncertainty_cells < kWellTold * wider.line_width_cells;
+      const Region& whole = is_stub ? longer : wider;
+      if ((is_stub || well_told) && together < whole.line_width_cells) {
+        a.line_width_uncertainty_cells = whole.line_width_uncertainty_cells;
+        a.line_width_cells = whole.line_width_cells;
       } else {
         a.line_width_uncertainty_cells =
             std::hypot(a.line_width_uncertainty_cells, b.line_width_uncertainty_cells);
