@@ -68,7 +68,7 @@ RuleCount CountRule(const Rule& rule,
     const bool may_touch =
         !usable || (open_ended && Overlap(Interval(size_um - doubt_um, {}), rule.size));
     if (touches || may_touch) ++count.most_unseen;
-    if (!touches && may_touch) count.unseen.push_back(i);
+    if (may_touch && !(usable && rule.size.Contains(size_um))) count.unseen.push_back(i);
   }
   return count;
 }

@@ -192,7 +192,7 @@ RuleOutcome ApplyRule(size_t index,
   if (outcome.met && count.may_be_lint > 0 && count.found + count.may_be_lint > allowed) {
     findings.forbid.push_back(LintReason(rule));
   }
-  if (outcome.met && count.most_unseen > std::max(allowed, count.most)) {
+  if (outcome.met && !count.unseen.empty() && count.most_unseen > allowed) {
     findings.forbid.push_back(UnseenReason(rule, count, features));
   }
   return outcome;

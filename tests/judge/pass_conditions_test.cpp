@@ -302,6 +302,14 @@ TEST(CutFeature, ForbidsAPassWhenItCouldBreakARule) {
   ExpectUngradable(picture.Judged(), "feature_cut_off", "the rule \"none over 10 um\" of zone D");
 }
 
+// By as much as its uncertainty, or by more: by how much more is not seen.
+TEST(CutFeature, ForbidsAPassAlsoWhereItsUncertaintyAloneCouldBreakARule) {
+  Picture picture("sm-upc");
+  picture.Add(kDefect, "D", 9.8, 0.9);
+  picture.features[0].cut_by_frame = true;
+  ExpectUngradable(picture.Judged(), "feature_cut_off", "the rule \"none over 10 um\" of zone D");
+}
+
 TEST(CutFeature, DoesNotMatterWhereNoSizeCouldBreakARule) {
   Picture picture("sm-upc");
   picture.Add(kDefect, "C", 4, 0.2);
