@@ -128,7 +128,7 @@ Result<Grade> RunSteps(const Frame& frame,
   times.detect_ms = watch.Lap();
   std::vector<Feature> features =
       MeasureFeatures(frame, contrast, *scale, limits, detection.regions);
-  if (camera) MarkBesideHidden(contrast, &features);
+  MarkBesideHidden(contrast, &features);
   times.measure_ms = watch.Lap();
   Sight sight = AssessSight(
       {frame, fibre, *scale, zones, contrast, detection, options.detect, limits}, options.sight);

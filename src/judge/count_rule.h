@@ -36,7 +36,7 @@ struct RuleCount {
 
   std::vector<size_t> in_range;  // features that `found` counts, as indices
   std::vector<size_t> touching;  // features that `most` counts
-  std::vector<size_t> unseen;    // what is not seen of these, or not measured, may put them in range
+  std::vector<size_t> unseen;  // what is not seen of these, or not measured, may put them in range
 };
 
 //   smear_um  how far the picture moved while it was taken

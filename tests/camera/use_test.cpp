@@ -221,6 +221,24 @@ TEST(UseCamera, AFeatureBesideWhatIsHiddenCountsAsCutOff) {
   EXPECT_NE(grade.verdict, Verdict::kPass);
 }
 
+// The stop of the microscope hides what lies beyond it, with a camera profile or without.
+TEST(FieldStop, ADefectThatItCutsMayBeLargerThanIsSeen) {
+  constexpr double kStopUm = 121;
+  SceneDescription scene = CleanScene();
+  scene.features = {Speck({kStopUm - 3, 0}, 9)};
+  Frame frame = FrameOf(scene);
+  for (int y = 0; y < frame.luma.rows; ++y) {
+    for (int x = 0; x < frame.luma.cols; ++x) {
+      const bool hidden = cv::norm(cv::Point2d(x, y) - PxOf({0, 0})) * kUmPerPx > kStopUm;
+      if (hidden) frame.luma.at<std::uint8_t>(y, x) = 1;
+    }
+  }
+  const Grade grade = GradedWithout(frame);
+  EXPECT_THAT(grade.fibres[0].features, Contains(Field(&Feature::cut_by_frame, true)));
+  EXPECT_EQ(grade.verdict, Verdict::kUngradable);
+  EXPECT_TRUE(HasCode(grade.reasons, "feature_cut_off"));
+}
+
 TEST(UseCamera, ASoftShadowIsDividedOutAndTheFaceStillPasses) {
   const Shadow soft{{-25, 20}, 9, 0.12};
   const Frame frame = Shadowed(CleanScene(), {soft});
