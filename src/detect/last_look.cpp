@@ -13,7 +13,6 @@ namespace endgrade {
 namespace {
 
 constexpr double kCellUm = 1.0;        // of the grid that is looked at
-constexpr double kSmoothingUm = 0.7;   // sigma; a speck of 2.5 um keeps most of its height
 constexpr double kAroundUm = 24.0;     // side of the square whose middle value is the background
 constexpr double kAroundCellUm = 3.0;  // of the grid that this is taken on
 constexpr double kRingUm = 2.0;
@@ -28,13 +27,20 @@ constexpr double kOutsideRimUm = 8.0;
 constexpr double kInsideSearchUm = 4.0;
 constexpr double kBesideHiddenUm = 3.0;
 
-// What is plain. On 900 faces of tuning sets, alone, without any other search, it passes one in
-// four of those that fail, and outlines nothing on the 221 clean ones.
-constexpr float kPlainSigma = 8.0F;
-constexpr float kPlainShare = 0.1F;  // of the light that is there
-constexpr float kExtent = 0.7F;      // of that: how far it reaches
-constexpr double kLeastUm2 = 5.0;
-constexpr int kLeastCells = 9;  // of the map: what is smaller may be a hot pixel's
+// What is plain, at one smoothing: a speck of 2.5 um keeps most of its height under the first. On
+// 900 faces of tuning sets that one, alone, without any other search, passes one in four of those
+// that fail, and outlines nothing on the 221 clean ones. A stain is plain to the eye at less.
+struct Look {
+  double smoothing_um;  // sigma
+  float sigma;          // of the noise
+  float share;          // of the light that is there
+  double least_um2;
+  double least_noise;  // of white: rounding to whole grey levels
+};
+constexpr Look kSpecks{0.7, 8.0F, 0.10F, 5.0, 0.3 / 255.0};
+constexpr Look kStains{2.5, 10.0F, 0.06F, 60.0, 0.1 / 255.0};
+constexpr float kExtent = 0.7F;  // of that: how far it reaches
+constexpr int kLeastCells = 9;   // of the map: what is smaller may be a hot pixel's
 // What is left around an outlined mark: its soft border, or the end of a line that fades.
 constexpr float kBorderUm = 2.0F;
 constexpr float kGroundUm = 3.0F;  // from an outlined mark: nearer, nothing tells the clean face
@@ -57,6 +63,7 @@ struct Plain {
   cv::Mat background;        // CV_32FC1
   cv::Mat height;            // CV_32FC1: level - background; 0 where nothing is looked at
   std::array<float, 4> noise{};
+  Look look = kSpecks;
 
   [[nodiscard]] cv::Point2f MapCell(cv::Point2d p) const {
     return cv::Point2d((p.x + 0.5) * step - 0.5, (p.y + 0.5) * step - 0.5);
@@ -192,7 +199,7 @@ void LayBackground(Plain* plain) {
   plain->height.setTo(0.0F, plain->material == kNone);
 }
 
-void MeasureNoise(double least, Plain* plain) {
+void MeasureNoise(double white, Plain* plain) {
   std::array<std::vector<float>, 4> heights;
   for (int y = 0; y < plain->height.rows; ++y) {
     for (int x = 0; x < plain->height.cols; ++x) {
@@ -203,7 +210,7 @@ void MeasureNoise(double least, Plain* plain) {
   }
   for (size_t i = 0; i < heights.size(); ++i) {
     const float spread = heights[i].empty() ? 0.0F : 1.4826F * MedianOf(heights[i]);
-    plain->noise[i] = spread + static_cast<float>(least);
+    plain->noise[i] = spread + static_cast<float>(plain->look.least_noise * white);
   }
 }
 
@@ -220,7 +227,7 @@ Plain LayPlain(const ContrastMap& map) {
              0,
              0,
              cv::INTER_AREA);
-  cv::GaussianBlur(plain.level, plain.level, cv::Size(), kSmoothingUm / plain.um);
+  cv::GaussianBlur(plain.level, plain.level, cv::Size(), kSpecks.smoothing_um / plain.um);
   return plain;
 }
 
@@ -237,8 +244,8 @@ cv::Mat Plainness(const Plain& plain, double white, bool* any) {
     auto* out = plainness.ptr<float>(y);
     for (int x = 0; x < plainness.cols; ++x) {
       if (material[x] == kNone || clear[x] <= kBorderUm) continue;
-      const float needed = std::max(kPlainSigma * plain.noise[material[x]],
-                                    kPlainShare * std::max(darkest, background[x]));
+      const float needed = std::max(plain.look.sigma * plain.noise[material[x]],
+                                    plain.look.share * std::max(darkest, background[x]));
       out[x] = height[x] / needed;
       most = std::max(most, std::abs(out[x]));
     }
@@ -286,7 +293,8 @@ Region RegionAround(const Plain& plain, cv::Point peak, float sign, cv::Mat* tak
   region.peak = plain.MapCell(peak);
   region.depth = static_cast<double>(sign * top);
   region.snr = static_cast<double>(top / plain.noise[plain.material.at<std::uint8_t>(peak)]);
-  region.smoothing_cells = std::hypot(kSmoothingUm, 0.3 * plain.um) / plain.um * plain.step;
+  region.smoothing_cells =
+      std::hypot(plain.look.smoothing_um, 0.3 * plain.um) / plain.um * plain.step;
   return region;
 }
 
@@ -300,7 +308,7 @@ void AddPlain(const Plain& plain,
   const int count = cv::connectedComponentsWithStats(
       plainness * sign >= static_cast<double>(kExtent), labels, stats, centres, 8, CV_32S);
   cv::Mat taken = cv::Mat::zeros(plainness.size(), CV_8UC1);
-  const double cells = std::max(kLeastUm2 / (plain.um * plain.um),
+  const double cells = std::max(plain.look.least_um2 / (plain.um * plain.um),
                                 static_cast<double>(kLeastCells) / (plain.step * plain.step));
   for (int label = 1; label < count; ++label) {
     if (stats.at<int>(label, cv::CC_STAT_AREA) < cells) continue;
@@ -326,6 +334,34 @@ void AddPlain(const Plain& plain,
   }
 }
 
+std::vector<Region> Joined(std::vector<Region> regions, const std::vector<Region>& more) {
+  regions.insert(regions.end(), more.begin(), more.end());
+  return regions;
+}
+
+// What is plain by `plain.look`, both darker and brighter.
+void AddAllPlain(const ContrastMap& map, Plain* plain, std::vector<Region>* found) {
+  MeasureNoise(map.white_level, plain);
+  bool any = false;
+  const cv::Mat plainness = Plainness(*plain, map.white_level, &any);
+  if (!any) return;
+  for (const float sign : {-1.0F, 1.0F}) AddPlain(*plain, plainness, sign, found);
+}
+
+// The heights of the ground alone, further smoothed: an outlined mark does not reach beyond itself.
+void Smooth(const Look& look, Plain* plain) {
+  for (int y = 0; y < plain->height.rows; ++y) {
+    auto* height = plain->height.ptr<float>(y);
+    for (int x = 0; x < plain->height.cols; ++x) {
+      if (!IsGround(*plain, y, x)) height[x] = 0.0F;
+    }
+  }
+  const double more_um = std::sqrt(look.smoothing_um * look.smoothing_um -
+                                   plain->look.smoothing_um * plain->look.smoothing_um);
+  cv::GaussianBlur(plain->height, plain->height, cv::Size(), more_um / plain->um);
+  plain->look = look;
+}
+
 }  // namespace
 
 std::vector<Region> LookOnceMore(const ContrastMap& map, const std::vector<Region>& regions) {
@@ -335,12 +371,10 @@ std::vector<Region> LookOnceMore(const ContrastMap& map, const std::vector<Regio
   LayMaterials(map, &plain);
   LayRegions(regions, &plain);
   LayBackground(&plain);
-  constexpr double kLeastNoise = 0.3 / 255.0;  // of white: rounding to whole grey levels
-  MeasureNoise(kLeastNoise * map.white_level, &plain);
-  bool any = false;
-  const cv::Mat plainness = Plainness(plain, map.white_level, &any);
-  if (!any) return found;
-  for (const float sign : {-1.0F, 1.0F}) AddPlain(plain, plainness, sign, &found);
+  AddAllPlain(map, &plain, &found);
+  if (!found.empty()) LayRegions(Joined(regions, found), &plain);
+  Smooth(kStains, &plain);
+  AddAllPlain(map, &plain, &found);
   return found;
 }
 

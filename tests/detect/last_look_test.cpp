@@ -70,6 +70,21 @@ TEST(LookOnceMore, SeesWhatIsPlainOnEachMaterialAndMeasuresIt) {
   }
 }
 
+// Faint in each place, plain to the eye: 8 % of the light over 18 um, in a dim picture's grain.
+TEST(LookOnceMore, SeesAFaintStain) {
+  test::DrawnFace face;
+  face.glass = 60;
+  face.ferrule = 40;
+  face.core = 70;
+  face.grain = 0.7;
+  face.noise = 0.6;
+  face.discs = {{{20, 100}, 18.0, -0.08}, {{-30, -15}, 14.0, 0.08}};
+  const auto found = LookOnceMore(MapOf(face), {});
+  EXPECT_EQ(found.size(), 2U);
+  face.discs = {{{20, 100}, 18.0, -0.03}, {{-30, -15}, 14.0, 0.03}};
+  EXPECT_TRUE(LookOnceMore(MapOf(face), {}).empty());
+}
+
 TEST(LookOnceMore, LeavesWhatIsOutlinedAndItsBorderAlone) {
   test::DrawnFace face;
   face.discs = {{{-30, 20}, 9.0, -0.4}};
