@@ -35,10 +35,13 @@ struct Look {
   float sigma;          // of the noise
   float share;          // of the light that is there
   double least_um2;
-  double least_noise;  // of white: rounding to whole grey levels
+  double least_filled;  // of the square over its diagonal: a scratch in noise is no stain
+  double least_noise;   // of white: rounding to whole grey levels
 };
-constexpr Look kSpecks{0.7, 8.0F, 0.10F, 5.0, 0.3 / 255.0};
-constexpr Look kStains{2.5, 10.0F, 0.06F, 60.0, 0.1 / 255.0};
+constexpr Look kSpecks{0.7, 8.0F, 0.10F, 5.0, 0.0, 0.3 / 255.0};
+constexpr Look kStains{2.5, 10.0F, 0.06F, 60.0, 0.2, 0.1 / 255.0};
+// Sigma. A picture this far out of focus passes nothing, and its rim reaches wherever stains are.
+constexpr double kMostBlurUm = 1.5;
 constexpr float kExtent = 0.7F;  // of that: how far it reaches
 constexpr int kLeastCells = 9;   // of the map: what is smaller may be a hot pixel's
 // What is left around an outlined mark: its soft border, or the end of a line that fades.
@@ -316,6 +319,9 @@ void AddPlain(const Plain& plain,
                        stats.at<int>(label, cv::CC_STAT_TOP),
                        stats.at<int>(label, cv::CC_STAT_WIDTH),
                        stats.at<int>(label, cv::CC_STAT_HEIGHT));
+    const double filled = static_cast<double>(stats.at<int>(label, cv::CC_STAT_AREA)) /
+                          (box.width * box.width + box.height * box.height);
+    if (filled < plain.look.least_filled) continue;
     const cv::Mat own = labels(box) == label;
     double top = 0;
     double nearest = 0;
@@ -372,6 +378,7 @@ std::vector<Region> LookOnceMore(const ContrastMap& map, const std::vector<Regio
   LayRegions(regions, &plain);
   LayBackground(&plain);
   AddAllPlain(map, &plain, &found);
+  if (map.blur_sigma_cells * map.um_per_cell > kMostBlurUm) return found;
   if (!found.empty()) LayRegions(Joined(regions, found), &plain);
   Smooth(kStains, &plain);
   AddAllPlain(map, &plain, &found);
