@@ -23,6 +23,7 @@ constexpr double kBesideCoreUm = 3.5;
 constexpr double kNoCoreUm = 7.0;
 constexpr double kInsideRimUm = 4.0;
 constexpr double kOutsideRimUm = 8.0;
+constexpr double kRimBlurs = 5.0;  // sigmas, or so far outside: out of focus it reaches further
 // Where the picture of the face ends, the middle value around a cell is that of one side only.
 constexpr double kInsideSearchUm = 4.0;
 constexpr double kBesideHiddenUm = 3.0;
@@ -40,9 +41,7 @@ struct Look {
 };
 constexpr Look kSpecks{0.7, 8.0F, 0.10F, 5.0, 0.0, 0.3 / 255.0};
 constexpr Look kStains{2.5, 10.0F, 0.06F, 60.0, 0.2, 0.1 / 255.0};
-// Sigma. A picture this far out of focus passes nothing, and its rim reaches wherever stains are.
-constexpr double kMostBlurUm = 1.5;
-constexpr float kExtent = 0.7F;  // of that: how far it reaches
+constexpr float kExtent = 0.7F;  // of what is plain: how far it reaches
 constexpr int kLeastCells = 9;   // of the map: what is smaller may be a hot pixel's
 // What is left around an outlined mark: its soft border, or the end of a line that fades.
 constexpr float kBorderUm = 2.0F;
@@ -75,7 +74,8 @@ struct Plain {
 
 Material MaterialAt(const ContrastMap& map, double radius_um) {
   const double rim = map.cladding_radius_um;
-  if (radius_um > rim + kOutsideRimUm) {
+  const double outside = kRimBlurs * map.blur_sigma_cells * map.um_per_cell;
+  if (radius_um > rim + std::max(kOutsideRimUm, outside)) {
     return radius_um < map.outer_um - kInsideSearchUm ? kFerrule : kNone;
   }
   if (radius_um > rim - kInsideRimUm) return kNone;
@@ -378,7 +378,6 @@ std::vector<Region> LookOnceMore(const ContrastMap& map, const std::vector<Regio
   LayRegions(regions, &plain);
   LayBackground(&plain);
   AddAllPlain(map, &plain, &found);
-  if (map.blur_sigma_cells * map.um_per_cell > kMostBlurUm) return found;
   if (!found.empty()) LayRegions(Joined(regions, found), &plain);
   Smooth(kStains, &plain);
   AddAllPlain(map, &plain, &found);
