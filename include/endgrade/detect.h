@@ -47,6 +47,7 @@ struct Region {
   // Mean step across the border over +/- kEdgeReach, as a share of the depth: near 1 for a thing in
   // focus, small for a shadow of something far out of it.
   double edge_sharpness = 1.0;
+  bool in_focus = false;  // a wide part of it has a border that no shadow has
 
   bool no_scratch = false;  // a hair or a crack, told by its course or its flanks: never a scratch
 

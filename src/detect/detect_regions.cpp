@@ -34,6 +34,7 @@ constexpr double kLeastSideUm = 10.0;
 constexpr double kOwnSide = 0.7;  // of a region: on the line's own cells
 constexpr double kShortLineUm = 25.0;
 constexpr double kMostOfLine = 0.5;    // of a short line's length
+constexpr double kLeastOfThing = 0.3;  // of the line's depth; less is what taking it out left
 constexpr double kSlender = 2.5;       // length over width
 constexpr double kFringeOfLine = 0.7;  // when up to half of it reaches beyond the band
 // What is this faint and has its middle in the band is what taking the line out left.
@@ -83,6 +84,7 @@ int LongestSide(const Region& region) {
 // Whether the region is most of a short line and yet hardly longer than wide: a particle, across
 // which the line was drawn.
 bool IsTheThingItself(const Region& region, const Region& line, double um_per_cell) {
+  if (std::abs(region.depth) < kLeastOfThing * std::abs(line.depth)) return false;
   const double length = LengthOf(line.spine);
   if (length * um_per_cell > kShortLineUm) return false;
   const cv::Size2f box = cv::minAreaRect(region.cells).size;
@@ -192,15 +194,15 @@ double EdgeSharpness(const ContrastMap& map, const cv::Mat& smooth, const Region
 
 // `smooth`: the residual, smoothed a little; filled when it is first needed.
 bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
-  if (region->is_line) return false;
+  if (region->is_line || region->in_focus) return false;
   const cv::Rect box = cv::boundingRect(region->cells);
   if (std::max(box.width, box.height) * map.um_per_cell < kShadowLeastUm) return false;
   if (smooth->empty()) cv::GaussianBlur(map.residual, *smooth, cv::Size(), 1.0);
   region->edge_sharpness = EdgeSharpness(map, *smooth, *region);
+  region->in_focus = region->edge_sharpness >= kShadowMostSharpness;
   const double light =
       std::min(map.glass_level, map.ring_level[map.RingOf(RadiusOf(map, *region))]);
-  return std::abs(region->depth) < kShadowMostContrast * light &&
-         region->edge_sharpness < kShadowMostSharpness;
+  return std::abs(region->depth) < kShadowMostContrast * light && !region->in_focus;
 }
 
 // What is narrower than the lens makes of a point is not on the face: a hot pixel. In 1,200
@@ -264,6 +266,14 @@ Standing StandingOf(const ContrastMap& map,
   if (std::abs(mean) > std::abs(standing.depth)) standing.depth = mean;
   standing.snr = std::max(standing.snr, std::abs(mean) / noise);
   return standing;
+}
+
+// A step of the file's own: before it is joined to anything, or it makes that as large as itself.
+bool IsRounding(const ContrastMap& map,
+                const std::vector<ScaleNoise>& scales,
+                const Region& region) {
+  if (map.least_depth <= 0) return false;
+  return std::abs(StandingOf(map, scales, region).depth) < map.least_depth;
 }
 
 bool IsTooFaint(const ContrastMap& map,
@@ -394,7 +404,8 @@ Region AsPatch(const ContrastMap& map, Region line) {
   return line;
 }
 
-// What is neither long nor thin, beside the lines and without what is left of them.
+// What is neither long nor thin, beside the lines and without what is left of them. Part by part,
+// for of parts of both signs the borders tell nothing together.
 std::vector<Region> SpecksBeside(const ContrastMap& contrast,
                                  const DetectOptions& options,
                                  double rim_share,
@@ -408,8 +419,10 @@ std::vector<Region> SpecksBeside(const ContrastMap& contrast,
       FringeBesideSpecks(contrast, detection->without_lines, detection->scales, specks, rim_share);
   for (Region& region : specks)
     RefineBorder(contrast, detection->without_lines, detection->scales, least_rim, &region);
-  std::erase_if(specks, [&](const Region& region) {
-    return IsPartOfLine(region, lines, contrast.um_per_cell);
+  cv::Mat smooth;
+  std::erase_if(specks, [&](Region& region) {
+    return IsPartOfLine(region, lines, contrast.um_per_cell) ||
+           IsRounding(contrast, detection->scales, region) || IsShadow(contrast, &smooth, &region);
   });
   return specks;
 }

@@ -158,6 +158,7 @@ void Absorb(Region&& from, Region* into) {
   into->cells.insert(into->cells.end(), from.cells.begin(), from.cells.end());
   into->edge.insert(into->edge.end(), from.edge.begin(), from.edge.end());
   into->no_scratch = into->no_scratch || from.no_scratch;
+  into->in_focus = into->in_focus || from.in_focus;
   into->rimmed = into->rimmed || from.rimmed || from.depth * into->depth < 0;
   into->smoothing_cells = std::max(into->smoothing_cells, from.smoothing_cells);
   into->snr = std::max(into->snr, from.snr);

@@ -19,6 +19,7 @@ namespace {
 constexpr double kMostOffsetUm = 0.35;
 constexpr double kMostOffsetCells = 0.8;
 constexpr double kBlurThatHidesCore = 1.2;  // um
+constexpr double kBurntOut = 0.99;          // of the white level
 
 // Core sizes of the fibres that the standard speaks of, with room for blur: 8 to 10 um single-mode,
 // 50 and 62.5 um multimode. Anything else round near the centre is not taken for a core. A lit core
@@ -26,7 +27,7 @@ constexpr double kBlurThatHidesCore = 1.2;  // um
 bool PlausibleCore(double radius_um, cv::Point2d centre_um, double blur_um) {
   const double inwards = blur_um > kBlurThatHidesCore ? blur_um : 0.0;
   const bool single = radius_um > 1.8 && radius_um < 7.5;
-  const bool multi = radius_um > 22.5 - inwards && radius_um < 34.0;
+  const bool multi = radius_um > 21.9 - inwards && radius_um < 34.0;
   return (single || multi) && std::hypot(centre_um.x, centre_um.y) < 4.0;
 }
 
@@ -37,12 +38,13 @@ class CoreProfile {
 
   // `lit`: brighter than the glass. A lit single-mode core is a bell, highest in the middle, a dark
   // one a bowl; what bends the other way at the very centre is a pit or a speck, not the core.
-  CoreProfile(const PolarSamples& samples, double to_um, bool lit) {
+  // `burnt_out`: brightness at which the camera has no more to give; says nothing about the shape.
+  CoreProfile(const PolarSamples& samples, double to_um, bool lit, float burnt_out) {
     columns_ = to_um > 12.0 ? kMostColumns : to_um > 0.8 ? 2 : 1;
-    Fit(samples, to_um);
+    if (!Fit(samples, to_um, burnt_out)) Fit(samples, to_um, kNothing);
     if (columns_ == 2 && (lit ? coefficients_[1] > 0 : coefficients_[1] < 0)) {
       columns_ = 1;
-      Fit(samples, to_um);
+      Fit(samples, to_um, kNothing);
     }
   }
   [[nodiscard]] double At(double radius_um) const {
@@ -53,7 +55,8 @@ class CoreProfile {
   }
 
  private:
-  void Fit(const PolarSamples& samples, double to_um) {
+  // Whether enough is left to fit to.
+  bool Fit(const PolarSamples& samples, double to_um, float burnt_out) {
     std::vector<double> rows;
     std::vector<double> values;
     std::vector<double> weights;
@@ -64,16 +67,20 @@ class CoreProfile {
       for (int c = 0; c < columns_; ++c) row[static_cast<size_t>(c)] = std::pow(r2 * 4.0, c);
       for (int d = 0; d < samples.num_directions; d += 4) {
         const float value = samples.At(i, d);
-        if (std::isnan(value)) continue;
+        if (std::isnan(value) || value >= burnt_out) continue;
         rows.insert(rows.end(), row.begin(), row_end);
         values.push_back(static_cast<double>(value));
         weights.push_back(samples.Radius(i) + 0.25 * samples.circles.step_um);
       }
     }
+    if (burnt_out < kNothing && values.size() < kLeastSamples) return false;
     coefficients_ = FitRobust(rows, values, weights, columns_, kLeastSigma);
+    return true;
   }
 
   static constexpr int kMostColumns = 4;
+  static constexpr float kNothing = 1e9F;  // is burnt out
+  static constexpr size_t kLeastSamples = 256;
 
   int columns_ = 0;
   std::vector<double> coefficients_;
@@ -110,7 +117,8 @@ class Core {
     if (rings.core_radius_um < kLargestSingleModeUm) {
       MakeMonotone(lit, rings.core_radius_um, &edge_);
     }
-    profile_ = CoreProfile(samples, rings.core_from_um, lit);
+    burnt_out_ = kBurntOut * map.white_level;
+    profile_ = CoreProfile(samples, rings.core_from_um, lit, static_cast<float>(burnt_out_));
     shape_ = FitEdgeShape({samples,
                            [&](double radius) { return edge_.At(radius); },
                            [&](cv::Point2d um) { return glass.Uneven(um); },
@@ -126,7 +134,8 @@ class Core {
     const double outside = Ramp(radius, rings_.core_to_um - 1.0, rings_.core_to_um);
     if (outside >= 1.0) return glass_here;
     const double uneven = glass_.Uneven(um);
-    const double inside = profile_.At(radius) + uneven;
+    const double ring = edge_.At(radius) + uneven;
+    const double inside = ring < burnt_out_ ? profile_.At(radius) + uneven : ring;
     const double off = radius > 0 ? shape_.At(from_centre * (1.0 / radius)) : 0.0;
     const double edge = edge_.At(radius - off) + uneven;
     const double toward_edge = Ramp(radius, 0.7 * rings_.core_from_um, rings_.core_from_um);
@@ -139,8 +148,37 @@ class Core {
   const Light& glass_;
   RingTable edge_;
   CoreProfile profile_;
+  double burnt_out_ = 0;
   EdgeShape shape_;
 };
+
+// A lit graded-index core falls off over its whole radius, to nothing where the core ends: the
+// steepest place is well within. How far its light goes on, um; 0 when it is not lit.
+double SkirtsEnd(const ContrastMap& map, const Scale& scale, cv::Point2d centre_um) {
+  constexpr double kLit = 0.1;           // of the glass's brightness
+  constexpr double kLeastLight = 0.03;   // of the core's height
+  constexpr double kLargestUm = 34.5;    // of a core's radius, with its blur
+  constexpr double kGlassFromUm = 38.0;  // beyond any core
+  constexpr double kGlassToUm = 44.0;
+  constexpr double kMiddleUm = 5.0;
+  const RingTable rings =
+      MedianByRadius(ReadCircles(map, scale, centre_um, {0.0, kGlassToUm, 0.5, 64}),
+                     [](cv::Point2d) { return 0; });
+  const auto mean = [&](double from, double to) {
+    double sum = 0;
+    int count = 0;
+    for (double radius = from; radius <= to; radius += rings.step_um, ++count) {
+      sum += rings.At(radius);
+    }
+    return sum / count;
+  };
+  const double glass = mean(kGlassFromUm, kGlassToUm);
+  const double height = mean(0.0, kMiddleUm) - glass;
+  if (height < kLit * glass) return 0.0;
+  double end = kMiddleUm;
+  while (end < kLargestUm && rings.At(end) > glass + kLeastLight * height) end += rings.step_um;
+  return end;
+}
 
 // Puts the core into `clean`, around its own place only.
 void LayCore(const ContrastMap& map,
@@ -232,6 +270,9 @@ FaceRings PlanRings(const FibreGeometry& fibre, const Scale& scale, const Contra
       rings.core_from_um = std::max(0.3 * radius_um, radius_um - edge_um - 0.5);
       // A lit single-mode core has no edge but a bell; its skirts reach past 7 um.
       rings.core_to_um = std::max(radius_um + edge_um + 1.5, 7.5 + 1.5 * blur_um);
+      if (radius_um > kLargestSingleModeUm) {
+        rings.core_to_um = std::max(rings.core_to_um, SkirtsEnd(map, scale, centre_um) + 1.5);
+      }
     }
   }
   rings.outer_um = map.outer_um;

@@ -87,13 +87,15 @@ bool LikeMask(const Cladding& cladding, cv::Size picture) {
          (radius > 0.3 * shortest && std::hypot(off.x, off.y) < 0.15 * shortest);
 }
 
-constexpr double kRoughest = 15.0;  // luma units: of a ferrule's grain; more is another edge
+constexpr double kRoughest = 15.0;     // luma units: of a ferrule's grain; more is another edge
+constexpr double kLeastRough = 3.0;    // times the glass's texture,
+constexpr double kLeastTexture = 0.6;  // which rounding to whole grey levels leaves no lower
 
 // The same on both sides, as far as can be told: drawn, or a dried droplet. A ferrule much rougher
 // than the glass in it is not what a drawn circle does.
 bool IsLine(const RingView& view) {
   const double step = std::min(std::abs(view.step), std::abs(view.outside - view.inside));
-  if (view.outside_texture > 3.0 * std::max(1.0, view.inside_texture) &&
+  if (view.outside_texture > kLeastRough * std::max(kLeastTexture, view.inside_texture) &&
       view.outside_texture < kRoughest) {
     return false;
   }

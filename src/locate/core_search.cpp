@@ -1,6 +1,7 @@
 #include "locate/core_search.h"
 
 #include "core/wide.h"
+#include "locate/core_centre.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -257,6 +258,12 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
   // At the end of the range it is not a step of this size but something larger or smaller.
   if (best.radius_um <= kind.least_um + 0.5 * um || best.radius_um >= kind.most_um - 0.5 * um) {
     return std::nullopt;
+  }
+  if (!narrow) {
+    const auto centre =
+        CentreByBorder({patch.level, patch.um, patch.half_um}, best.centre_um, best.radius_um);
+    const bool sound = centre && std::hypot(centre->x, centre->y) <= kind.furthest_um;
+    if (sound) best.centre_um = *centre;
   }
   return best;
 }
