@@ -64,6 +64,7 @@ struct ContrastMap {
   double glass_level = 0.0;          // median background on the cladding, luma units
   double glass_noise = 0.0;          // one cell on the cladding, luma units
   double least_depth = 0.0;          // a lower step may be the file's own rounding, luma units
+  double block_step = 0.0;           // as Frame.block_step: rounding of a compressed block's mean
 
   // Index of the ring that holds a cell at this distance from the centre; the last one beyond all.
   [[nodiscard]] std::size_t RingOf(float radius_um) const {

@@ -12,6 +12,7 @@
 #include "detect/line_trace.h"
 #include "detect/scratch_by_shape.h"
 #include "detect/sharpening.h"
+#include "detect/speck_on_line.h"
 #include "detect/speck_search.h"
 #include "detect/stain_search.h"
 #include "endgrade/detect.h"
@@ -119,8 +120,9 @@ bool IsLeftBetweenLines(const Region& region,
   return share >= kBetweenLines && std::abs(region.depth) < kLeftOfLine * weakest;
 }
 
-bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_cell) {
+bool IsPartOfLine(const ContrastMap& map, const Region& region, const LinesFound& lines) {
   if (lines.lines.empty()) return false;
+  const double um_per_cell = map.um_per_cell;
   const std::vector<BandShare> shares = BandsOf(region, lines.bands);
   if (shares.empty()) return false;
   const auto [band, share] = shares.front();
@@ -141,6 +143,7 @@ bool IsPartOfLine(const Region& region, const LinesFound& lines, double um_per_c
     // one side strikes glass and ferrule differently.
     return ShareOnLine(region, line) >= kOwnSide;
   }
+  if (IsSpeckOnLine(map, region, line)) return false;
   const double strength = share < 0.9 ? kFringeOfLine : kPartOfLine;
   return std::abs(region.depth) < strength * std::abs(line.depth);
 }
@@ -331,6 +334,31 @@ bool IsUnevenRing(const ContrastMap& map, const Region& region) {
          run > (faint ? kFaintLeastArc : kLeastArc) * (high - low);
 }
 
+constexpr double kMostLeft = 0.5;   // of the line's own area
+constexpr double kLeastLeft = 0.9;  // of a region: that lies along the line, or straight on
+constexpr double kBesideLineUm = 0.5;
+constexpr double kPastLineUm = 3.0;
+
+// What taking a line out left of it, at an end or where it is deeper, is no particle.
+bool IsLeftOfLine(const ContrastMap& map, const Region& line, const Region& region) {
+  const double length = LengthOf(line.spine);
+  const auto cells = static_cast<double>(region.cells.size());
+  const double width = std::hypot(line.line_width_cells, kFwhmPerSigma * map.blur_sigma_cells);
+  if (length <= 0 || cells > kMostLeft * length * width) return false;
+  const cv::Point2d from = line.spine.front();
+  const cv::Point2d run = line.spine.back() - from;
+  const cv::Point2d along = run * (1.0 / std::max(1e-9, std::hypot(run.x, run.y)));
+  const double beside = 0.5 * width + kBesideLineUm / map.um_per_cell;
+  const double past = kPastLineUm / map.um_per_cell;
+  size_t on = 0;
+  for (const cv::Point& cell : region.cells) {
+    const cv::Point2d off = cv::Point2d(cell) - from;
+    const double at = off.dot(along);
+    on += std::abs(off.cross(along)) <= beside && at >= -past && at <= length + past ? 1 : 0;
+  }
+  return static_cast<double>(on) >= kLeastLeft * cells;
+}
+
 // A particle's rims are short lines with the rest of it between or beside them: together one
 // defect.
 bool IsRimOfParticle(const ContrastMap& map,
@@ -340,6 +368,7 @@ bool IsRimOfParticle(const ContrastMap& map,
                      const cv::Mat& bands) {
   if (LengthOf(line.spine) * map.um_per_cell > kShortLineUm) return false;
   return std::any_of(specks.begin(), specks.end(), [&](const Region& speck) {
+    if (IsLeftOfLine(map, line, speck)) return false;
     return std::any_of(speck.cells.begin(), speck.cells.end(), [&](const cv::Point& cell) {
       return bands.at<int>(cell) == band;
     });
@@ -421,7 +450,7 @@ std::vector<Region> SpecksBeside(const ContrastMap& contrast,
     RefineBorder(contrast, detection->without_lines, detection->scales, least_rim, &region);
   cv::Mat smooth;
   std::erase_if(specks, [&](Region& region) {
-    return IsPartOfLine(region, lines, contrast.um_per_cell) ||
+    return IsPartOfLine(contrast, region, lines) ||
            IsRounding(contrast, detection->scales, region) || IsShadow(contrast, &smooth, &region);
   });
   return specks;

@@ -41,6 +41,9 @@ constexpr double kPastRimUm = 1.5;
 // A single-mode core's bell is fitted, not known: its skirts leave more than noise.
 constexpr double kCoreDoubt = 1.3;
 constexpr double kCoreSkirtsUm = 6.0;
+// Where something has an edge, compression rounds its finer coefficients, too: an error of every
+// pixel of those blocks, in steps of a block's mean.
+constexpr double kRoundingAtEdge = 0.45;
 
 constexpr double kMostOwn = 1.6;  // a ring's noise over the glass's
 
@@ -264,6 +267,13 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   }
   for (size_t i = 0; i < count && single_mode; ++i) {
     if (edges[i + 1] <= map.core_radius_um + kCoreSkirtsUm) sigmas[i] *= kCoreDoubt;
+  }
+  const double rounding =
+      kRoundingAtEdge * map.block_step / std::max(1.0, response.sigma_cells * map.cell_px);
+  for (size_t i = 0; i < count && map.core_radius_um > 0; ++i) {
+    const bool at_edge =
+        edges[i] <= map.core_radius_um + 2.0 && edges[i + 1] >= map.core_radius_um - 2.0;
+    if (at_edge) sigmas[i] = std::max(sigmas[i], rounding);
   }
   return {map, std::move(sigmas)};
 }

@@ -1,5 +1,6 @@
 #include "flatten/clean_face.h"
 
+#include "flatten/core_edge.h"
 #include "flatten/edge_shape.h"
 #include "flatten/glow.h"
 #include "flatten/light.h"
@@ -125,6 +126,11 @@ class Core {
                            rings.core_from_um,
                            rings.core_to_um,
                            std::max(kMostOffsetUm, kMostOffsetCells * map.um_per_cell)});
+    if (map.blur_sigma_cells >= kSharpBlurCells) return;
+    edge_ = EdgeByCells(map, scale, rings, glass, shape_, edge_);
+    if (rings.core_radius_um < kLargestSingleModeUm) {
+      MakeMonotone(lit, rings.core_radius_um, &edge_);
+    }
   }
 
   // `glass_here`: what the glass alone would show at this place.

@@ -96,10 +96,11 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
 // add to it.
 double LeastDepth(double block_step, const ContrastMap& map) {
   constexpr double kSteps = 1.15;
+  constexpr double kRounded = 0.5;  // to whole grey levels, after the step
   constexpr double kCarries = 0.5;  // noise of a block's mean over its step
   constexpr double kBlock = 8.0;    // pixels a side
   const double noise = map.glass_noise * map.cell_px / kBlock;
-  return noise < kCarries * block_step ? kSteps * block_step : 0.0;
+  return noise < kCarries * block_step ? kSteps * block_step + kRounded : 0.0;
 }
 
 // Cells whose pixels do not show the face, and their neighbours as far as the blur reaches.
@@ -131,6 +132,35 @@ ENDGRADE_WIDE void SubtractWithin(float furthest,
 }
 
 // Level less background; 0 further out than anything is looked for.
+// A core's edge that is steeper than the pixels are fine is jagged: which pixels it fills depends
+// on where it happens to lie among them, and the clean face knows that to a part of a pixel only.
+constexpr double kUnsurePlace = 0.25;  // cells
+constexpr double kJaggedCells = 0.5;   // blur below which an edge is jagged,
+constexpr double kSmoothCells = 0.8;   // and from which on it is not
+
+void TakeOffJaggedEdge(const FaceRings& rings, const Scale& scale, ContrastMap* map) {
+  const double jagged =
+      std::clamp((kSmoothCells - map->blur_sigma_cells) / (kSmoothCells - kJaggedCells), 0.0, 1.0);
+  if (jagged <= 0 || rings.core_radius_um <= 0) return;
+  const cv::Point2d centre = map->CellFromPx(scale.ToPx(rings.core_centre_um));
+  const int reach = static_cast<int>(std::ceil(1.2 * rings.core_to_um / map->um_per_cell)) + 1;
+  const cv::Rect box =
+      cv::Rect(cvRound(centre.x) - reach, cvRound(centre.y) - reach, 2 * reach + 1, 2 * reach + 1) &
+      cv::Rect(1, 1, map->residual.cols - 2, map->residual.rows - 2);
+  for (int y = box.y; y < box.br().y; ++y) {
+    const auto* above = map->background.ptr<float>(y - 1);
+    const auto* here = map->background.ptr<float>(y);
+    const auto* below = map->background.ptr<float>(y + 1);
+    auto* residual = map->residual.ptr<float>(y);
+    for (int x = box.x; x < box.br().x; ++x) {
+      const float slope = 0.5F * std::hypot(here[x + 1] - here[x - 1], below[x] - above[x]);
+      const float unsure = static_cast<float>(kUnsurePlace * jagged) * slope;
+      const float left = std::max(0.0F, std::abs(residual[x]) - unsure);
+      residual[x] = std::copysign(left, residual[x]);
+    }
+  }
+}
+
 cv::Mat Residual(const ContrastMap& map) {
   cv::Mat residual(map.level.size(), CV_32FC1);
   // The least float that is not nearer: radii are compared with the limit itself.
@@ -211,6 +241,7 @@ ContrastMap Flatten(const Frame& frame,
   CleanFace clean = FitCleanFace(map, scale, rings);
   map.background = std::move(clean.brightness);
   map.residual = Residual(map);
+  TakeOffJaggedEdge(rings, scale, &map);
   if (!hidden.empty()) {
     if (map.valid.empty()) map.valid = cv::Mat(map.level.size(), CV_8UC1, cv::Scalar(255));
     map.valid.setTo(0, hidden);
@@ -227,6 +258,7 @@ ContrastMap Flatten(const Frame& frame,
     TakeOffFringes(*fringes, &map);
     MeasureNoise(rings.cladding_radius_um, &map);
   }
+  map.block_step = frame.block_step;
   map.least_depth = LeastDepth(frame.block_step, map);
   map.rim_contrast = clean.rim_range / std::max(1.0, map.glass_level);
   return map;

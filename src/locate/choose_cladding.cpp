@@ -91,6 +91,10 @@ constexpr double kRoughest = 15.0;     // luma units: of a ferrule's grain; more
 constexpr double kLeastRough = 3.0;    // times the glass's texture,
 constexpr double kLeastTexture = 0.6;  // which rounding to whole grey levels leaves no lower
 
+constexpr double kLeastNoise = 0.3;  // luma units
+constexpr double kLeastStepNoises = 2.0;
+constexpr double kLeastPeakNoises = 4.0;
+
 // The same on both sides, as far as can be told: drawn, or a dried droplet. A ferrule much rougher
 // than the glass in it is not what a drawn circle does.
 bool IsLine(const RingView& view) {
@@ -101,6 +105,18 @@ bool IsLine(const RingView& view) {
   }
   if (view.peak < 3.0 * step) return false;
   return step < 3.0 * view.step_noise || view.peak > 12.0 * step;
+}
+
+// Of a line that parts two surfaces which are not quite the same.
+constexpr double kPartsNoises = 5.0;
+constexpr double kPartsLeast = 3.0;  // luma units
+
+// Where light that changes across the picture comes in whole grey levels, the border of one of them
+// may be as round as a rim: it has no height. Some fibres are hardly brighter than their ferrule,
+// but then a line parts the two.
+bool IsNothing(const RingView& view) {
+  const double noise = std::max(view.step_noise, kLeastNoise);
+  return std::abs(view.step) < kLeastStepNoises * noise && view.peak < kLeastPeakNoises * noise;
 }
 
 // A level in which a circle of this radius is at least kExamineRadius pixels in radius, of the
@@ -134,10 +150,13 @@ std::optional<Cladding> Examine(const cv::Mat& luma,
   cladding.ring = *ring;
   cladding.view = LookAtRing(*level, *ring);
   const RingView& view = cladding.view;
+  if (IsNothing(view)) return std::nullopt;
   cladding.dark_outside = ring->polarity < 0 && view.outside < kDark &&
                           view.outside < kDarkShare * view.inside && view.outside_texture < 4.0;
   cladding.like_mask = LikeMask(cladding, luma.size());
   cladding.line = IsLine(view);
+  cladding.parts = std::abs(view.step) > kPartsNoises * std::max(view.step_noise, kLeastNoise) &&
+                   std::abs(view.outside - view.inside) > kPartsLeast;
   // Glass is evenly bright up to its rim; a ball or a lamp is not.
   cladding.domed = std::abs(view.inside_fall) > std::max(25.0, 0.5 * std::abs(view.step));
   cladding.score = Quality(*ring);

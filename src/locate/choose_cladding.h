@@ -25,6 +25,7 @@ struct Cladding {
   bool domed = false;         // its brightness falls towards the rim
   bool dark_outside = false;  // may be a round mask, or the ferrule's edge
   bool line = false;          // the same on both sides: drawn, or a dried droplet
+  bool parts = false;         // or not quite the same
 };
 
 // Possible claddings, the likeliest first. `rings` are circles found in reduced pictures; the best

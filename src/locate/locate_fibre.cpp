@@ -42,12 +42,21 @@ Reason WhyNone(bool too_small, bool too_large) {
           "picture again."};
 }
 
+constexpr double kUnsureCentrePx = 1.0;  // of a circle that is not refined yet
+
 bool Acceptable(const Cladding& cladding) {
   // Darkness outside only puts it behind others.
   const double behind = cladding.dark_outside && !cladding.has_core ? locate::kDarkPenalty : 0.0;
   if (cladding.score + behind < kLeastScore) return false;
   if (cladding.has_core) return true;
   return !cladding.line && !cladding.like_mask && !cladding.domed;
+}
+
+// A strong line between two surfaces that are nearly alike, with a core in the middle of it.
+bool IsFibreBehindLine(const Frame& frame, const Cladding& cladding) {
+  if (!cladding.line || !cladding.parts || cladding.like_mask || cladding.domed) return false;
+  if (cladding.score < kLeastScore) return false;
+  return locate::SearchCore(frame, cladding.ring.frame.ToEllipse(), kUnsureCentrePx).has_value();
 }
 
 bool MayBeMultimode(const FibreGeometry& fibre) {
@@ -106,7 +115,7 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
   bool too_large = false;
   int tries = 0;
   for (const Cladding& cladding : claddings) {
-    if (!Acceptable(cladding)) continue;
+    if (!Acceptable(cladding) && !IsFibreBehindLine(frame, cladding)) continue;
     const double diameter = 2.0 * cladding.ring.frame.Radius();
     too_small = too_small || diameter < options.min_cladding_diameter_px;
     too_large = too_large || diameter > options.max_cladding_diameter_px;

@@ -136,6 +136,10 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
     if (!in.contrast.level.empty() && !in.detection.scales.empty()) {
       zone.smallest_visible_um =
           SmallestVisible(in, in.limits.zones[i], options, VisibleShape::kDisc);
+      // A mark that is smaller than a pixel may be the pixel's own.
+      if (zone.smallest_visible_um) {
+        zone.smallest_visible_um = std::max(*zone.smallest_visible_um, in.scale.um_per_px);
+      }
       zone.smallest_visible_scratch_um =
           SmallestVisible(in, in.limits.zones[i], options, VisibleShape::kLine);
     }
