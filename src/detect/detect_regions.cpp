@@ -334,8 +334,9 @@ bool IsUnevenRing(const ContrastMap& map, const Region& region) {
          run > (faint ? kFaintLeastArc : kLeastArc) * (high - low);
 }
 
-constexpr double kMostLeft = 0.5;   // of the line's own area
-constexpr double kLeastLeft = 0.9;  // of a region: that lies along the line, or straight on
+constexpr double kMostLeft = 0.5;        // of the line's own area
+constexpr double kLeastLeft = 0.9;       // of a region: that lies along the line, or straight on
+constexpr double kLeastLeftFaint = 0.5;  // of one that is faint beside the line
 constexpr double kBesideLineUm = 0.5;
 constexpr double kPastLineUm = 3.0;
 
@@ -356,7 +357,8 @@ bool IsLeftOfLine(const ContrastMap& map, const Region& line, const Region& regi
     const double at = off.dot(along);
     on += std::abs(off.cross(along)) <= beside && at >= -past && at <= length + past ? 1 : 0;
   }
-  return static_cast<double>(on) >= kLeastLeft * cells;
+  const bool faint = std::abs(region.depth) < kFaintBesideLine * std::abs(line.depth);
+  return static_cast<double>(on) >= (faint ? kLeastLeftFaint : kLeastLeft) * cells;
 }
 
 // A particle's rims are short lines with the rest of it between or beside them: together one

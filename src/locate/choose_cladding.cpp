@@ -199,11 +199,28 @@ bool LikeDirtBy(const Cladding& glass, const Cladding& dirt) {
   return own_radius < radius && StepOverNoise(dirt.view) < kFainterStep * StepOverNoise(glass.view);
 }
 
+// A ring of something with a hole in it, against what lies behind: a washer, or a ferrule without a
+// fibre seen from afar. What is in the hole is as dark as what is around.
+constexpr double kSameCentre = 0.05;  // of the hole's radius
+constexpr double kWidestRing = 8.0;   // over the hole's radius: a ferrule is at least ten times
+constexpr double kHolePenalty = 1.0;
+constexpr double kSameDark = 0.1;  // of the ring's height over it
+
+bool IsHole(const Cladding& hole, const Cladding& border) {
+  const double ratio = border.ring.frame.Radius() / hole.ring.frame.Radius();
+  if (!Between(ratio, 1.25, kWidestRing) || Quality(border.ring) < kSound) return false;
+  if (hole.ring.polarity * border.ring.polarity > 0) return false;
+  if (Apart(hole.ring, border.ring) > kSameCentre * hole.ring.frame.Radius()) return false;
+  const double height = std::min(hole.view.outside, border.view.inside) - border.view.outside;
+  return height > kDark && std::abs(hole.view.inside - border.view.outside) < kSameDark * height;
+}
+
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   bool ferrule = false;
   bool ringed = false;
   bool like_dirt = false;
+  bool hole = false;
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
@@ -219,16 +236,18 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
         Apart(other.ring, cladding->ring) < 0.01 * cladding->ring.frame.Radius()) {
       ferrule = true;
     }
-    if (ratio > 1.1 && other_quality > 0.4 && !other.dark_outside && !other.line &&
+    if (ratio > 1.1 && other_quality > 0.4 && !other.dark_outside && (!other.line || other.parts) &&
         LikeCore(*cladding, other)) {
       cladding->score -= 0.5;
     }
     if (LikeDirtBy(other, *cladding)) like_dirt = true;
+    if (IsHole(*cladding, other)) hole = true;
   }
   // An adhesive ring has an outer border.
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
   if (like_dirt && !cladding->has_core) cladding->score -= kLikelyDirt;
+  if (hole && !cladding->has_core) cladding->score -= kHolePenalty;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;
