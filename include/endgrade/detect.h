@@ -48,6 +48,7 @@ struct Region {
   // focus, small for a shadow of something far out of it.
   double edge_sharpness = 1.0;
   bool in_focus = false;  // a wide part of it has a border that no shadow has
+  int line_below = 0;     // 1 + index of the line that it lies on as a speck of its own; 0: none
 
   bool no_scratch = false;  // a hair or a crack, told by its course or its flanks: never a scratch
 

@@ -120,7 +120,22 @@ bool IsLeftBetweenLines(const Region& region,
   return share >= kBetweenLines && std::abs(region.depth) < kLeftOfLine * weakest;
 }
 
-bool IsPartOfLine(const ContrastMap& map, const Region& region, const LinesFound& lines) {
+// Where lines meet, each of them is wider than elsewhere.
+bool MeetsAnother(const ContrastMap& map, const Region& region, const LinesFound& lines, int band) {
+  constexpr double kNearUm = 4.0;
+  for (size_t i = 0; i < lines.lines.size(); ++i) {
+    if (static_cast<int>(i) + 1 == band) continue;
+    const Region& other = lines.lines[i];
+    const double reach = kNearUm / map.um_per_cell + other.line_width_cells;
+    for (const cv::Point2d& p : Resample(other.spine, 2.0)) {
+      if (std::hypot(p.x - region.peak.x, p.y - region.peak.y) < reach) return true;
+    }
+  }
+  return false;
+}
+
+bool IsPartOfLine(const ContrastMap& map, const LinesFound& lines, Region* found) {
+  const Region& region = *found;
   if (lines.lines.empty()) return false;
   const double um_per_cell = map.um_per_cell;
   const std::vector<BandShare> shares = BandsOf(region, lines.bands);
@@ -143,7 +158,10 @@ bool IsPartOfLine(const ContrastMap& map, const Region& region, const LinesFound
     // one side strikes glass and ferrule differently.
     return ShareOnLine(region, line) >= kOwnSide;
   }
-  if (IsSpeckOnLine(map, region, line)) return false;
+  if (!MeetsAnother(map, region, lines, band) && IsSpeckOnLine(map, region, line)) {
+    found->line_below = band;
+    return false;
+  }
   const double strength = share < 0.9 ? kFringeOfLine : kPartOfLine;
   return std::abs(region.depth) < strength * std::abs(line.depth);
 }
@@ -435,6 +453,27 @@ Region AsPatch(const ContrastMap& map, Region line) {
   return line;
 }
 
+// Taking a line out parts the speck that lies on it: both sides of it are one.
+void JoinAcrossLines(const ContrastMap& map, const LinesFound& lines, std::vector<Region>* specks) {
+  constexpr double kApartUm = 2.5;  // more than the line's own width
+  for (size_t i = 0; i < specks->size(); ++i) {
+    Region& one = (*specks)[i];
+    if (one.line_below == 0) continue;
+    const Region& line = lines.lines[static_cast<size_t>(one.line_below - 1)];
+    const double most = line.line_width_cells + kApartUm / map.um_per_cell;
+    for (size_t j = i + 1; j < specks->size(); ++j) {
+      Region& other = (*specks)[j];
+      if (other.line_below != one.line_below || one.depth * other.depth < 0) continue;
+      if (std::hypot(one.peak.x - other.peak.x, one.peak.y - other.peak.y) > most) continue;
+      one.cells.insert(one.cells.end(), other.cells.begin(), other.cells.end());
+      one.edge.insert(one.edge.end(), other.edge.begin(), other.edge.end());
+      one.body_cells = one.cells.size();
+      one.snr = std::max(one.snr, other.snr);
+      specks->erase(specks->begin() + static_cast<std::ptrdiff_t>(j--));
+    }
+  }
+}
+
 // What is neither long nor thin, beside the lines and without what is left of them. Part by part,
 // for of parts of both signs the borders tell nothing together.
 std::vector<Region> SpecksBeside(const ContrastMap& contrast,
@@ -452,9 +491,10 @@ std::vector<Region> SpecksBeside(const ContrastMap& contrast,
     RefineBorder(contrast, detection->without_lines, detection->scales, least_rim, &region);
   cv::Mat smooth;
   std::erase_if(specks, [&](Region& region) {
-    return IsPartOfLine(contrast, region, lines) ||
+    return IsPartOfLine(contrast, lines, &region) ||
            IsRounding(contrast, detection->scales, region) || IsShadow(contrast, &smooth, &region);
   });
+  JoinAcrossLines(contrast, lines, &specks);
   return specks;
 }
 

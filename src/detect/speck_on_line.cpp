@@ -22,6 +22,8 @@ constexpr double kBesideLeast = 0.25;  // of the line's depth
 constexpr double kBesideLineUm = 0.4;
 constexpr std::size_t kLeastPlaces = 8;  // along a line, or its usual width is not known
 
+constexpr std::size_t kFromEnd = 3;
+
 // Along the picture's rows or columns it may be a reticle's: the marks on that are no dirt.
 constexpr double kLeastTurn = 0.02;  // rise over run
 
@@ -96,6 +98,8 @@ bool IsSpeckOnLine(const ContrastMap& map, const Region& region, const Region& l
     areas.push_back(across.area);
     widths.push_back(across.area / across.height);
   }
+  // At its ends a line is not what it is elsewhere.
+  if (nearest < kFromEnd || nearest + kFromEnd >= spine.size()) return false;
   const double own = 0.5 * line.line_width_cells + map.blur_sigma_cells;
   if (std::sqrt(least) > own + kBesideLineUm / map.um_per_cell &&
       std::abs(region.depth) > kBesideLeast * std::abs(line.depth)) {

@@ -201,7 +201,7 @@ bool LikeDirtBy(const Cladding& glass, const Cladding& dirt) {
 
 // A ring of something with a hole in it, against what lies behind: a washer, or a ferrule without a
 // fibre seen from afar. What is in the hole is as dark as what is around.
-constexpr double kSameCentre = 0.05;  // of the hole's radius
+constexpr double kSameCentre = 0.12;  // of the hole's radius
 constexpr double kWidestRing = 8.0;   // over the hole's radius: a ferrule is at least ten times
 constexpr double kHolePenalty = 1.0;
 constexpr double kSameDark = 0.1;  // of the ring's height over it
@@ -241,7 +241,7 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
       cladding->score -= 0.5;
     }
     if (LikeDirtBy(other, *cladding)) like_dirt = true;
-    if (IsHole(*cladding, other)) hole = true;
+    hole = hole || IsHole(*cladding, other) || IsHole(other, *cladding);
   }
   // An adhesive ring has an outer border.
   if (ringed && !cladding->line) cladding->score += 0.1;

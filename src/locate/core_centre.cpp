@@ -13,6 +13,7 @@ constexpr double kOuterToUm = 8.0;    // up to here
 constexpr double kNearUm = 0.5;       // of the circle
 constexpr double kLeastNear = 0.6;    // share of directions
 constexpr int kRounds = 4;
+constexpr double kLeastHeight = 0.5;  // of a core against its glass, luma units
 constexpr std::size_t kRays = 128;
 
 cv::Point2d Direction(std::size_t ray) {
@@ -96,7 +97,7 @@ std::optional<cv::Point2d> CentreByBorder(const FacePatch& patch,
   const double from = radius_um + kOuterFromUm;
   const double glass = MedianBetween(patch, about_um, from, radius_um + kOuterToUm);
   const double inside = MedianBetween(patch, about_um, 0.0, kInnerUm);
-  if (!std::isfinite(glass) || !std::isfinite(inside)) return std::nullopt;
+  if (!(std::abs(inside - glass) > kLeastHeight)) return std::nullopt;
   std::vector<cv::Point2d> border = BorderOf(patch, about_um, from, glass, inside);
   std::optional<Circle> circle;
   for (int round = 0; round < kRounds; ++round) {

@@ -69,6 +69,35 @@ TEST(DetectRegions, SizesAParticleWhoseRimIsHardlyDarkerThanItsMiddle) {
   }
 }
 
+// A scratch is not equally deep all along, but where it is wider there is dirt on it.
+TEST(DetectRegions, FindsTheSpeckOnAScratch) {
+  test::DrawnFace face;
+  face.um_per_px = 0.3;
+  face.size = {1000, 1000};
+  face.blur_um = 0.4;
+  face.noise = 0.8;
+  face.lines = {{{-45, -21}, {45, 21}, 1.8, -0.3}};
+  face.discs = {{{-21.4, -10.0}, 4.0, -0.4}};
+  const std::vector<Feature> features = test::FeaturesOn(face);
+  ASSERT_EQ(features.size(), 2U);
+  const Feature* speck = Nearest(features, face.discs[0].centre_um);
+  ASSERT_NE(speck, nullptr);
+  EXPECT_EQ(speck->kind, FeatureKind::kDefect);
+  EXPECT_GT(speck->size_um, 2.5);
+}
+
+// Of a picture without blur, as of a drawing: which pixels an edge fills is chance.
+TEST(DetectRegions, TakesNoCoreForDirtHoweverSharpItIs) {
+  for (const double core : {60.0, 80.0, 130.0, 190.0}) {
+    test::DrawnFace face;
+    face.blur_um = 0.02;
+    face.noise = 0.6;
+    face.grain = 0.0;
+    face.core = core;
+    EXPECT_TRUE(test::FeaturesOn(face).empty()) << core;
+  }
+}
+
 TEST(DetectRegions, FindsALongFaintScratchAndItsWidth) {
   test::DrawnFace face;
   face.lines = {{{-40, -20}, {45, 10}, 2.0, -0.15}};

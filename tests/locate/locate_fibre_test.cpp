@@ -2,6 +2,7 @@
 #include "tests/support/fibre_scene.h"
 
 #include <gtest/gtest.h>
+#include <opencv2/imgproc.hpp>
 
 #include <algorithm>
 #include <cmath>
@@ -301,6 +302,52 @@ TEST(LocateFibre, ReticlesAreNoFibre) {
   ExpectFound(scene, 0.15, 0.3125);
   scene.truth.present = false;
   ExpectNone(Render(scene), "a reticle");
+}
+
+// A dark line parts glass and ferrule of nearly the same brightness: so does a reticle's circle,
+// but there is a core in the middle of this one.
+TEST(LocateFibre, AFibreThatIsHardlyDarkerThanItsFerruleIsToldByItsCore) {
+  Scene scene = CleanScene(300);
+  scene.truth.cladding = 118;
+  scene.truth.ferrule = 128;
+  scene.truth.ring_um = 2.5;
+  scene.truth.ring_level = 25;
+  ExpectFound(scene, 0.15, 0.3125);
+  scene.truth.core = CoreKind::kMultimode62;
+  scene.truth.core_level = 180;
+  ExpectFound(scene, 0.15, 0.3125);
+}
+
+// Light that falls off towards the corners, stored in whole grey levels, without any noise: each
+// level ends along a circle.
+TEST(LocateFibre, BordersOfGreyLevelsAreNoRim) {
+  cv::Mat luma(960, 1280, CV_8U);
+  for (int y = 0; y < luma.rows; ++y) {
+    for (int x = 0; x < luma.cols; ++x) {
+      const double off = std::hypot(x - 700.0, y - 520.0) / 800.0;
+      luma.at<uchar>(y, x) = static_cast<uchar>(std::lround(120.0 * (1.0 - 0.06 * off * off)));
+    }
+  }
+  ExpectNone(luma, "grey levels");
+}
+
+// A bright ring, turned on a lathe, against the dark.
+TEST(LocateFibre, AWasherIsNoFibre) {
+  for (const double outer : {240.0, 420.0}) {
+    cv::Mat luma(960, 1280, CV_8U);
+    cv::RNG rng(5);
+    for (int y = 0; y < luma.rows; ++y) {
+      for (int x = 0; x < luma.cols; ++x) {
+        const double radius = std::hypot(x - 618.0, y - 493.0);
+        const bool on = radius > 170.0 && radius < outer;
+        const double turned = 110.0 + 12.0 * std::sin(0.9 * radius) + 9.0 * std::sin(0.37 * radius);
+        const double value = (on ? turned : 12.0) + rng.gaussian(1.5);
+        luma.at<uchar>(y, x) = cv::saturate_cast<uchar>(value);
+      }
+    }
+    cv::GaussianBlur(luma, luma, cv::Size(), 1.0);
+    ExpectNone(luma, "a washer");
+  }
 }
 
 TEST(LocateFibre, NothingIsNoFibre) {
