@@ -215,12 +215,22 @@ bool IsHole(const Cladding& hole, const Cladding& border) {
   return height > kDark && std::abs(hole.view.inside - border.view.outside) < kSameDark * height;
 }
 
+// Whether it is a border of such a ring, or another circle in what it covers.
+bool LiesInRing(const std::vector<Cladding>& all, const Cladding& cladding) {
+  for (const Cladding& border : all) {
+    if (Apart(border.ring, cladding.ring) > border.ring.frame.Radius()) continue;
+    for (const Cladding& hole : all) {
+      if (IsHole(hole, border)) return true;
+    }
+  }
+  return false;
+}
+
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   bool ferrule = false;
   bool ringed = false;
   bool like_dirt = false;
-  bool hole = false;
   for (const Cladding& other : all) {
     const double ratio = other.ring.frame.Radius() / cladding->ring.frame.Radius();
     const double other_quality = Quality(other.ring);
@@ -241,13 +251,12 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
       cladding->score -= 0.5;
     }
     if (LikeDirtBy(other, *cladding)) like_dirt = true;
-    hole = hole || IsHole(*cladding, other) || IsHole(other, *cladding);
   }
   // An adhesive ring has an outer border.
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
   if (like_dirt && !cladding->has_core) cladding->score -= kLikelyDirt;
-  if (hole && !cladding->has_core) cladding->score -= kHolePenalty;
+  if (!cladding->has_core && LiesInRing(all, *cladding)) cladding->score -= kHolePenalty;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;
