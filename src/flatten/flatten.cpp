@@ -131,7 +131,6 @@ ENDGRADE_WIDE void SubtractWithin(float furthest,
   }
 }
 
-// Level less background; 0 further out than anything is looked for.
 // A core's edge that is steeper than the pixels are fine is jagged: which pixels it fills depends
 // on where it happens to lie among them, and the clean face knows that to a part of a pixel only.
 constexpr double kUnsurePlace = 0.25;  // cells
@@ -161,6 +160,7 @@ void TakeOffJaggedEdge(const FaceRings& rings, const Scale& scale, ContrastMap* 
   }
 }
 
+// Level less background; 0 further out than anything is looked for.
 cv::Mat Residual(const ContrastMap& map) {
   cv::Mat residual(map.level.size(), CV_32FC1);
   // The least float that is not nearer: radii are compared with the limit itself.
