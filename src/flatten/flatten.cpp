@@ -179,7 +179,7 @@ cv::Mat Residual(const ContrastMap& map) {
   return residual;
 }
 
-// Gives hidden cells the brightness of the ferrule that is seen, so that they weigh on nothing.
+// Gives hidden cells the brightness of the ferrule that is seen: no edge where what is seen ends.
 void FillHidden(const cv::Mat& hidden, double ferrule_from_um, ContrastMap* map) {
   std::vector<float> seen;
   for (int y = 0; y < hidden.rows; ++y) {
@@ -235,17 +235,17 @@ ContrastMap Flatten(const Frame& frame,
   if (field) DivideField(*field, &map);
   const FaceRings rings = PlanRings(fibre, scale, map);
   const cv::Mat hidden = HiddenCells(map, zones);
-  if (!hidden.empty()) FillHidden(hidden, rings.cladding_radius_um + 8.0, &map);
+  if (!hidden.empty()) {
+    FillHidden(hidden, rings.cladding_radius_um + 8.0, &map);
+    if (map.valid.empty()) map.valid = cv::Mat(map.level.size(), CV_8UC1, cv::Scalar(255));
+    map.valid.setTo(0, hidden);
+  }
   map.core_radius_um = rings.core_radius_um;
   map.core_centre_um = rings.core_centre_um;
   CleanFace clean = FitCleanFace(map, scale, rings);
   map.background = std::move(clean.brightness);
   map.residual = Residual(map);
   TakeOffJaggedEdge(rings, scale, &map);
-  if (!hidden.empty()) {
-    if (map.valid.empty()) map.valid = cv::Mat(map.level.size(), CV_8UC1, cv::Scalar(255));
-    map.valid.setTo(0, hidden);
-  }
   if (!map.valid.empty()) map.residual.setTo(0.0F, map.valid == 0);
   map.cladding_radius_um = rings.cladding_radius_um;
   map.ring_edges_um = NoiseRings(rings);

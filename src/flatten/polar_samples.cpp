@@ -23,6 +23,12 @@ float Bilinear(const cv::Mat& level, double x, double y) {
   return upper + fy * (lower - upper);
 }
 
+bool IsHidden(const cv::Mat& valid, cv::Point2d cell) {
+  const cv::Point at(cvRound(cell.x), cvRound(cell.y));
+  const bool within = !valid.empty() && cv::Rect({0, 0}, valid.size()).contains(at);
+  return within && valid.at<uchar>(at) == 0;
+}
+
 }  // namespace
 
 cv::Point2d PolarSamples::PlaceUm(int radius, int direction) const {
@@ -57,7 +63,9 @@ PolarSamples ReadCircles(const ContrastMap& map,
   for (int i = 0; i < samples.num_radii; ++i) {
     for (const cv::Point2d& step : steps) {
       const cv::Point2d cell = centre + step * samples.Radius(i);
-      samples.values.push_back(Bilinear(map.level, cell.x, cell.y));
+      samples.values.push_back(IsHidden(map.valid, cell)
+                                   ? std::numeric_limits<float>::quiet_NaN()
+                                   : Bilinear(map.level, cell.x, cell.y));
     }
   }
   return samples;

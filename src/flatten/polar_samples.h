@@ -21,7 +21,7 @@ struct PolarSamples {
   int num_radii = 0;
   int num_directions = 0;
   cv::Point2d centre_um;      // against the cladding's centre
-  std::vector<float> values;  // num_radii x num_directions; NaN outside the region
+  std::vector<float> values;  // num_radii x num_directions; NaN outside the region and where hidden
 
   [[nodiscard]] double Radius(int i) const { return circles.from_um + i * circles.step_um; }
   [[nodiscard]] float At(int radius, int direction) const {

@@ -215,16 +215,23 @@ bool IsHole(const Cladding& hole, const Cladding& border) {
   return height > kDark && std::abs(hole.view.inside - border.view.outside) < kSameDark * height;
 }
 
+// An unlit core has nearly the brightness of its cladding.
+constexpr double kDarkestCore = 0.65;  // of that
+
 // Whether it is a border of such a ring, or another circle in what it covers.
 bool LiesInRing(const std::vector<Cladding>& all, const Cladding& cladding) {
   for (const Cladding& border : all) {
     if (Apart(border.ring, cladding.ring) > border.ring.frame.Radius()) continue;
     for (const Cladding& hole : all) {
-      if (IsHole(hole, border)) return true;
+      const bool like_core =
+          cladding.has_core && hole.view.inside > kDarkestCore * border.view.inside;
+      if (!like_core && IsHole(hole, border)) return true;
     }
   }
   return false;
 }
+
+constexpr double kNarrowRatio = 9.0;  // of a cladding to a single-mode core, at the least
 
 // What the other circles about the same centre make of it.
 void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
@@ -246,7 +253,10 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
         Apart(other.ring, cladding->ring) < 0.01 * cladding->ring.frame.Radius()) {
       ferrule = true;
     }
-    if (ratio > 1.1 && other_quality > 0.4 && !other.dark_outside && (!other.line || other.parts) &&
+    // Glass in a drawn circle may look like a wide core in its cladding; nobody draws a circle ten
+    // times as wide as the glass.
+    const bool may_be_rim = !other.line || other.parts || ratio > kNarrowRatio;
+    if (ratio > 1.1 && other_quality > 0.4 && !other.dark_outside && may_be_rim &&
         LikeCore(*cladding, other)) {
       cladding->score -= 0.5;
     }
@@ -256,7 +266,7 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
   if (like_dirt && !cladding->has_core) cladding->score -= kLikelyDirt;
-  if (!cladding->has_core && LiesInRing(all, *cladding)) cladding->score -= kHolePenalty;
+  if (LiesInRing(all, *cladding)) cladding->score -= kHolePenalty;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 #include <vector>
 
 namespace endgrade::locate {
@@ -15,6 +16,10 @@ constexpr double kLeastNear = 0.6;    // share of directions
 constexpr int kRounds = 4;
 constexpr double kLeastHeight = 0.5;  // of a core against its glass, luma units
 constexpr std::size_t kRays = 128;
+constexpr double kMarkTimes = 4.0;      // what the glass differs by: a mark on it
+constexpr double kLeastLight = 0.25;    // of the middle's
+constexpr double kAroundUm = 6.0;       // to either side of the border
+constexpr double kUnmarkedShare = 0.9;  // of the places
 
 cv::Point2d Direction(std::size_t ray) {
   const double turn = 2.0 * CV_PI * static_cast<double>(ray) / kRays;
@@ -27,6 +32,24 @@ double LevelAt(const FacePatch& patch, cv::Point2d um) {
                        cvRound((um.y + patch.half_um) / patch.um));
   const bool within = cv::Rect({0, 0}, patch.level.size()).contains(cell);
   return within ? static_cast<double>(patch.level.at<float>(cell)) : std::nan("");
+}
+
+// Between the cells; NaN outside of the patch.
+double SmoothLevelAt(const FacePatch& patch, cv::Point2d um) {
+  const double x = (um.x + patch.half_um) / patch.um;
+  const double y = (um.y + patch.half_um) / patch.um;
+  const int left = static_cast<int>(std::floor(x));
+  const int top = static_cast<int>(std::floor(y));
+  if (left < 0 || top < 0 || left + 1 >= patch.level.cols || top + 1 >= patch.level.rows) {
+    return std::nan("");
+  }
+  const auto at = [&](int row, int column) {
+    return static_cast<double>(patch.level.at<float>(row, column));
+  };
+  const double right = x - left;
+  const double upper = (1.0 - right) * at(top, left) + right * at(top, left + 1);
+  const double lower = (1.0 - right) * at(top + 1, left) + right * at(top + 1, left + 1);
+  return upper + (y - top) * (lower - upper);
 }
 
 // Over all directions and the radii between; NaN when nothing of that is in view.
@@ -42,6 +65,28 @@ double MedianBetween(const FacePatch& patch, cv::Point2d centre, double from_um,
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
   return *middle;
+}
+
+// level + slope . place, um
+struct Plane {
+  double level = 0;
+  cv::Point2d slope;
+
+  [[nodiscard]] double At(cv::Point2d um) const { return level + slope.dot(um); }
+};
+
+// By least squares; nothing where the places lie in a row.
+std::optional<Plane> PlaneThrough(const std::vector<cv::Point3d>& places) {
+  cv::Matx33d normal = cv::Matx33d::zeros();
+  cv::Vec3d right(0, 0, 0);
+  for (const cv::Point3d& p : places) {
+    const cv::Vec3d row(1.0, p.x, p.y);
+    normal += row * row.t();
+    right += p.z * row;
+  }
+  cv::Vec3d solved;
+  if (!cv::solve(normal, right, solved, cv::DECOMP_CHOLESKY)) return std::nullopt;
+  return Plane{solved[0], {solved[1], solved[2]}};
 }
 
 // Where the brightness, seen from outside, first crosses the height that is half-way to `inside`.
@@ -89,7 +134,49 @@ std::optional<Circle> CircleThrough(const std::vector<cv::Point2d>& border) {
   return Circle{centre, std::sqrt(std::max(0.0, solved[2] + centre.dot(centre)))};
 }
 
+// Of the places, off the plane.
+double MedianOff(const std::vector<cv::Point3d>& places, const Plane& plane) {
+  std::vector<double> off;
+  off.reserve(places.size());
+  for (const cv::Point3d& p : places) off.push_back(std::abs(p.z - plane.At({p.x, p.y})));
+  const auto middle = off.begin() + static_cast<std::ptrdiff_t>(off.size() / 2);
+  std::nth_element(off.begin(), middle, off.end());
+  return *middle;
+}
+
 }  // namespace
+
+FacePatch WithEvenLight(const FacePatch& patch, cv::Point2d about_um, double radius_um) {
+  std::vector<cv::Point3d> glass;
+  for (double radius = radius_um + kOuterFromUm; radius <= radius_um + kOuterToUm;
+       radius += patch.um) {
+    for (std::size_t ray = 0; ray < kRays; ++ray) {
+      const cv::Point2d um = about_um + radius * Direction(ray);
+      const double value = LevelAt(patch, um);
+      if (std::isfinite(value)) glass.emplace_back(um.x, um.y, value);
+    }
+  }
+  std::optional<Plane> plane;
+  for (int round = 0; round < kRounds; ++round) {
+    if (glass.size() < kRays) return patch;
+    plane = PlaneThrough(glass);
+    if (!plane || plane->level <= 0) return patch;
+    const double near = kMarkTimes * MedianOff(glass, *plane) + kLeastHeight;
+    std::erase_if(glass, [&](const cv::Point3d& p) {
+      return std::abs(p.z - plane->At({p.x, p.y})) > near;
+    });
+  }
+  FacePatch even = patch;
+  even.level = patch.level.clone();
+  for (int y = 0; y < even.level.rows; ++y) {
+    for (int x = 0; x < even.level.cols; ++x) {
+      const cv::Point2d um(x * patch.um - patch.half_um, y * patch.um - patch.half_um);
+      const double share = plane->At(um) / plane->level;
+      if (share > kLeastLight) even.level.at<float>(y, x) /= static_cast<float>(share);
+    }
+  }
+  return even;
+}
 
 std::optional<cv::Point2d> CentreByBorder(const FacePatch& patch,
                                           cv::Point2d about_um,
@@ -109,6 +196,29 @@ std::optional<cv::Point2d> CentreByBorder(const FacePatch& patch,
   }
   if (static_cast<double>(border.size()) < kLeastNear * kRays) return std::nullopt;
   return circle->centre;
+}
+
+double UnlikenessAround(const FacePatch& patch, cv::Point2d centre_um, double radius_um) {
+  std::vector<double> squares;
+  std::vector<double> values;
+  const double from = std::max(0.0, radius_um - kAroundUm);
+  for (double radius = from; radius <= radius_um + kAroundUm; radius += patch.um) {
+    values.clear();
+    for (std::size_t ray = 0; ray < kRays; ++ray) {
+      const double value = SmoothLevelAt(patch, centre_um + radius * Direction(ray));
+      if (std::isfinite(value)) values.push_back(value);
+    }
+    if (values.empty()) continue;
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    const double median = *middle;
+    for (const double value : values) squares.push_back((value - median) * (value - median));
+  }
+  if (squares.empty()) return 0.0;
+  const auto most = static_cast<std::ptrdiff_t>(kUnmarkedShare * static_cast<double>(squares.size()));
+  std::nth_element(squares.begin(), squares.begin() + most, squares.end());
+  const double sum = std::accumulate(squares.begin(), squares.begin() + most, 0.0);
+  return std::sqrt(sum / std::max(1.0, static_cast<double>(most)));
 }
 
 }  // namespace endgrade::locate

@@ -260,15 +260,40 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
     return std::nullopt;
   }
   if (!narrow) {
-    const auto centre =
-        CentreByBorder({patch.level, patch.um, patch.half_um}, best.centre_um, best.radius_um);
+    const FacePatch face =
+        WithEvenLight({patch.level, patch.um, patch.half_um}, best.centre_um, best.radius_um);
+    const auto centre = CentreByBorder(face, best.centre_um, best.radius_um);
     const bool sound = centre && std::hypot(centre->x, centre->y) <= kind.furthest_um;
-    if (sound) best.centre_um = *centre;
+    const auto unlikeness = [&](cv::Point2d c) { return UnlikenessAround(face, c, best.radius_um); };
+    if (sound && unlikeness(*centre) < unlikeness(best.centre_um)) best.centre_um = *centre;
   }
   return best;
 }
 
 }  // namespace
+
+Ellipse MoreAlikeAround(const Frame& frame,
+                        const Ellipse& cladding,
+                        const Ellipse& core,
+                        const Ellipse& other) {
+  const double um_per_px = kCladdingRadiusUm / cladding.MeanRadius();
+  const double radius_um = 0.5 * (core.MeanRadius() + other.MeanRadius()) * um_per_px;
+  constexpr double kRoomUm = 10.0;
+  const Patch patch = ReadPatch(frame, cladding, radius_um + kRoomUm, 0.5);
+  if (patch.level.empty()) return core;
+  const cv::Matx22d um = cladding.ToUnitCircle() * kCladdingRadiusUm;
+  const auto place = [&](const Ellipse& at) {
+    const cv::Point2d shift = at.centre_px - cladding.centre_px;
+    const cv::Vec2d centre = um * cv::Vec2d(shift.x, shift.y);
+    return cv::Point2d(centre[0], centre[1]);
+  };
+  const FacePatch face =
+      WithEvenLight({patch.level, patch.um, patch.half_um}, place(core), radius_um);
+  const auto unlikeness = [&](const Ellipse& at) {
+    return UnlikenessAround(face, place(at), radius_um);
+  };
+  return unlikeness(other) < unlikeness(core) ? other : core;
+}
 
 bool MayLieThere(const Ellipse& core,
                  const Ellipse& cladding,

@@ -18,6 +18,13 @@ namespace endgrade::locate {
                                                 const Ellipse& cladding,
                                                 double centre_uncertainty_px);
 
+// Of two fits of a wide core of about the same size: the one about whose centre the brightness is
+// more alike in all directions.
+[[nodiscard]] Ellipse MoreAlikeAround(const Frame& frame,
+                                      const Ellipse& cladding,
+                                      const Ellipse& core,
+                                      const Ellipse& other);
+
 // Whether a core of this size may lie there: a single-mode core is within 0.6 um of the middle
 // (ITU-T G.652, from memory). A round speck beside it is not. `faint`: its own fit is less sure.
 [[nodiscard]] bool MayLieThere(const Ellipse& core,

@@ -52,15 +52,43 @@ bool Acceptable(const Cladding& cladding) {
   return !cladding.line && !cladding.like_mask && !cladding.domed;
 }
 
+bool HasCore(const Frame& frame, const Ellipse& cladding) {
+  return locate::SearchCore(frame, cladding, kUnsureCentrePx).has_value();
+}
+
 // A strong line between two surfaces that are nearly alike, with a core in the middle of it.
 bool IsFibreBehindLine(const Frame& frame, const Cladding& cladding) {
-  if (!cladding.line || !cladding.parts || cladding.like_mask || cladding.domed) return false;
+  if (!cladding.line || cladding.like_mask || cladding.domed) return false;
   if (cladding.score < kLeastScore) return false;
-  return locate::SearchCore(frame, cladding.ring.frame.ToEllipse(), kUnsureCentrePx).has_value();
+  return HasCore(frame, cladding.ring.frame.ToEllipse());
 }
 
 bool MayBeMultimode(const FibreGeometry& fibre) {
   return fibre.core && fibre.core->MeanRadius() > 0.3 * fibre.cladding.MeanRadius();
+}
+
+// On glass behind a line, which may be drawn, a droplet is the plainer circle. A core in the middle
+// of the line tells which of the two is the fibre.
+void PutFibreBeforeItsDirt(const Frame& frame, std::vector<Cladding>* claddings) {
+  constexpr double kOffCentre = 0.1;  // of the line's radius
+  if (claddings->empty()) return;
+  const Cladding& first = claddings->front();
+  const auto holds_it = [&](const Cladding& line) {
+    const cv::Point2d off = first.ring.frame.centre - line.ring.frame.centre;
+    const double apart = std::hypot(off.x, off.y);
+    const double radius = line.ring.frame.Radius();
+    return apart > kOffCentre * radius && apart + first.ring.frame.Radius() < radius;
+  };
+  const auto fibre = std::find_if(claddings->begin(), claddings->end(), [&](const Cladding& c) {
+    return holds_it(c) && IsFibreBehindLine(frame, c);
+  });
+  if (fibre != claddings->end()) std::rotate(claddings->begin(), fibre, fibre + 1);
+}
+
+constexpr double kAlikeRadius = 0.1;
+
+bool AreAlike(const Ellipse& a, const Ellipse& b) {
+  return std::abs(a.MeanRadius() - b.MeanRadius()) < kAlikeRadius * b.MeanRadius();
 }
 
 FibreGeometry Describe(const Rim& rim, const Level& level) {
@@ -109,8 +137,9 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
                  "the picture has no brightness to look at",
                  "Save it as a grey or colour JPEG or PNG"};
   }
-  const std::vector<Cladding> claddings =
+  std::vector<Cladding> claddings =
       locate::FindCladdings(frame.luma, frame.white_level, 0.5 * options.min_cladding_diameter_px);
+  PutFibreBeforeItsDirt(frame, &claddings);
   bool too_small = false;
   bool too_large = false;
   int tries = 0;
@@ -127,7 +156,8 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     const Level level = locate::RimLevel(frame.luma, frame.white_level, cladding.ring.frame);
     const auto rim = locate::RefineRim(level, cladding.ring.frame);
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
-    if (rim->drawn) continue;
+    // Drawn circles have nothing in their middle; a fibre nearly as bright as its ferrule has.
+    if (rim->drawn && !HasCore(frame, rim->frame.ToEllipse())) continue;
     FibreGeometry fibre = Describe(*rim, level);
     const double unsure_px = fibre.centre_uncertainty_px;
     if (fibre.core && !locate::MayLieThere(*fibre.core, fibre.cladding, unsure_px)) {
@@ -140,6 +170,11 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
       // only where no narrow core contradicts it.
       const auto other = locate::SearchCore(frame, fibre.cladding, unsure_px);
       if (other && other->MeanRadius() < 0.5 * fibre.core->MeanRadius()) fibre.core = other;
+      // A wide core's edge may be too soft for the fit of a ring.
+      if (other && AreAlike(*other, *fibre.core)) {
+        fibre.core->centre_px =
+            locate::MoreAlikeAround(frame, fibre.cladding, *fibre.core, *other).centre_px;
+      }
     }
     return LocateOutcome{fibre, std::nullopt};
   }
