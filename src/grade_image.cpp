@@ -78,7 +78,11 @@ Result<Grade> RunSteps(const Frame& frame,
                        Workings* workings) {
   StepTimes times;
   StopWatch watch;
-  auto located = LocateFibre(frame, options.locate);
+  LocateOptions locate = options.locate;
+  if (locate.core_diameters_um.empty()) {
+    locate.core_diameters_um = limits.fibre.core_diameters_um;
+  }
+  auto located = LocateFibre(frame, locate);
   times.locate_ms = watch.Lap();
   if (!located.ok()) return located.error();
   if (!located->fibre) {
@@ -98,7 +102,7 @@ Result<Grade> RunSteps(const Frame& frame,
       SetScale(fibre, limits, camera ? WithCameraScale(*camera, options.scale) : options.scale);
   if (!scale.ok()) return scale.error();
   ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
-  HideFieldStop(frame, limits, &zones);
+  HideFieldStop(frame, limits, *scale, &zones);
   times.lay_ms = watch.Lap();
   std::optional<CameraUse> use;
   ContrastMap contrast;

@@ -40,8 +40,9 @@ struct ZoneMap {
 
 // Takes out of the zones what a black mask around the field of view hides: many probes show the
 // face through a round stop. Black all the way to the picture's border is a stop; a dark ferrule is
-// never quite black. Lowers in_view_fraction; labels become kOutside there.
-void HideFieldStop(const Frame& frame, const Limits& limits, ZoneMap* zones);
+// never quite black, or comes up to the glass where a stop has stray light on it. Lowers
+// in_view_fraction; labels become kOutside there.
+void HideFieldStop(const Frame& frame, const Limits& limits, const Scale& scale, ZoneMap* zones);
 
 // Index of the innermost zone that holds a point at `radius_um` from the centre; -1 outside all.
 [[nodiscard]] int ZoneAt(const Limits& limits, double radius_um);

@@ -8,6 +8,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 namespace endgrade {
 
@@ -19,6 +20,10 @@ struct LocateOptions {
   // Least share of the cladding's whole rim (hidden and out-of-picture parts count as unseen) along
   // which an edge must agree with the ellipse, or there is no fibre. Range [0.2, 1].
   double min_rim_seen_fraction = 0.35;
+
+  // Diameters of the core that the fibre should have, um; empty: any. Where a picture can be read
+  // as a single-mode fibre in a ring of its ferrule or as a wide core in its cladding, this tells.
+  std::vector<double> core_diameters_um;
 
   [[nodiscard]] std::optional<std::string> Problem() const;
 };

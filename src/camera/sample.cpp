@@ -134,7 +134,9 @@ void ReadBlocks(const Frame& frame, const ContrastMap& map, CameraSample* sample
 }  // namespace
 
 Result<CameraSample> SampleForCamera(const Frame& frame, const Limits& limits) {
-  const auto located = LocateFibre(frame);
+  LocateOptions locate;
+  locate.core_diameters_um = limits.fibre.core_diameters_um;
+  const auto located = LocateFibre(frame, locate);
   if (!located.ok()) return located.error();
   if (!located->fibre) {
     return Error{ErrorKind::kUnsupported,

@@ -380,6 +380,9 @@ double ReachAcross(const ContrastMap& map) {
   return std::max(6.0, 4.0 * std::max(kLeastBlur, map.blur_sigma_cells) + 3.0 / map.um_per_cell);
 }
 
+constexpr double kFullWindow = 0.75;  // half as wide as the window, or wider
+constexpr double kWiderWindow = 1.6;
+
 LineProfile MeasureProfile(const cv::Mat& residual,
                            const std::vector<cv::Point2d>& spine,
                            double blur_cells,
@@ -392,6 +395,12 @@ LineProfile MeasureProfile(const cv::Mat& residual,
     const bool both_sides = wider.amplitude * wider.right_amplitude < 0;
     const bool no_step = std::abs(wider.side_step) <= kStepTold * std::abs(wider.peak);
     if (both_sides && no_step) return wider;
+  }
+  // Of a wide line the window must show what lies beside it, too.
+  if (0.5 * profile.bar_cells + 3.0 * blur > kFullWindow * half_width_cells) {
+    LineProfile wider = MeasureWithin(kWiderWindow * half_width_cells, residual, spine, blur);
+    const bool one_sided = wider.amplitude * wider.right_amplitude > 0;
+    if (one_sided && wider.misfit < profile.misfit) return wider;
   }
   return profile;
 }

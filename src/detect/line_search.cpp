@@ -8,6 +8,7 @@
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
 #include "detect/line_transform.h"
+#include "detect/middle_of_bar.h"
 #include "detect/response.h"
 #include "detect/taken_line.h"
 #include "flatten/cell_grid.h"
@@ -253,6 +254,28 @@ bool RunAlike(const std::vector<cv::Point2d>& a, const std::vector<cv::Point2d>&
   return std::abs(Unit(a.back() - a.front()).dot(Unit(b.back() - b.front()))) > kAlike;
 }
 
+// The top of a wide line is flat: its spine may have been followed along a flank.
+void MoveToItsMiddle(const ContrastMap& map,
+                     const cv::Mat& residual,
+                     double look,
+                     std::vector<cv::Point2d>* spine,
+                     LineProfile* profile) {
+  constexpr double kWideCells = 5.0;
+  constexpr double kWideUm = 2.0;
+  constexpr double kMostMisfit = 1.1;  // of what it was
+  const bool one_sided = profile->amplitude * profile->right_amplitude > 0;
+  const double wide = std::max(kWideCells, kWideUm / map.um_per_cell);
+  if (!one_sided || profile->bar_cells < wide) return;
+  std::vector<cv::Point2d> moved = *spine;
+  if (!MoveToMiddleOfBar(residual, profile->peak, profile->bar_cells, look, &moved)) return;
+  const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
+  LineProfile there = MeasureProfile(residual, moved, blur, look);
+  // Beside a line of the other sign a flank is not where it crosses half of its height.
+  if (there.misfit > kMostMisfit * profile->misfit) return;
+  *spine = std::move(moved);
+  *profile = std::move(there);
+}
+
 void RunPass(const ContrastMap& map,
              Pass pass,
              cv::Mat* residual,
@@ -291,6 +314,7 @@ void RunPass(const ContrastMap& map,
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
     }
+    MoveToItsMiddle(map, *residual, look, &trace.spine, &profile);
     if (residual->data == map.residual.data) *residual = map.residual.clone();
     if (found->bands.empty()) found->bands = cv::Mat::zeros(map.level.size(), CV_32SC1);
     const Band band = MeasureAndTakeOut(map, profile, std::nullopt, &line, residual);

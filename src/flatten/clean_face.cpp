@@ -87,14 +87,35 @@ class CoreProfile {
   std::vector<double> coefficients_;
 };
 
-// Makes the rings of a single-mode core rise (lit) or fall all the way to the middle, so that a pit
-// right on the centre is not taken for the core's own shape.
-void MakeMonotone(bool lit, double radius_um, RingTable* rings) {
+// By how much a camera's sharpening may lift the inside of a core's edge over the rest of the core:
+// as far as it presses down the glass beside it, and half as much again.
+double Overshoot(bool lit, double radius_um, double far_um, const RingTable& rings) {
+  constexpr double kMostOfStep = 0.25;
+  const double sign = lit ? 1.0 : -1.0;
+  const double far = rings.At(far_um);
+  double least = far;
+  double most = far;
+  for (size_t i = 0; i < rings.values.size(); ++i) {
+    const double at = rings.from_um + rings.step_um * static_cast<double>(i);
+    if (at > far_um) break;
+    const double value = rings.values[i];
+    if (at > radius_um && sign * value < sign * least) least = value;
+    if (at <= radius_um && sign * value > sign * most) most = value;
+  }
+  return std::min(1.5 * std::abs(least - far), kMostOfStep * std::abs(most - far));
+}
+
+// Makes the rings of a single-mode core rise (lit) or fall all the way to the middle, but for
+// `overshoot`, so that a pit right on the centre is not taken for the core's own shape.
+void MakeMonotone(bool lit, double radius_um, double overshoot, RingTable* rings) {
   const double last = (radius_um - rings->from_um) / rings->step_um;
   const auto from = std::min(static_cast<size_t>(std::max(0.0, last)), rings->values.size() - 1);
+  const double sign = lit ? 1.0 : -1.0;
+  double outer = sign * rings->values[from];
   for (size_t i = from; i-- > 0;) {
-    const double outer = rings->values[i + 1];
-    rings->values[i] = lit ? std::max(rings->values[i], outer) : std::min(rings->values[i], outer);
+    const double value = std::max(sign * rings->values[i], outer - overshoot);
+    outer = std::max(outer, value);
+    rings->values[i] = sign * value;
   }
 }
 
@@ -115,8 +136,9 @@ class Core {
                     {0.0, rings.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
     edge_ = MedianByRadius(samples, [&](cv::Point2d um) { return glass.Uneven(um); });
     const bool lit = edge_.At(rings.core_from_um) > edge_.At(rings.core_to_um);
+    const double overshoot = Overshoot(lit, rings.core_radius_um, rings.core_to_um, edge_);
     if (rings.core_radius_um < kLargestSingleModeUm) {
-      MakeMonotone(lit, rings.core_radius_um, &edge_);
+      MakeMonotone(lit, rings.core_radius_um, overshoot, &edge_);
     }
     burnt_out_ = kBurntOut * map.white_level;
     profile_ = CoreProfile(samples, rings.core_from_um, lit, static_cast<float>(burnt_out_));
@@ -129,7 +151,7 @@ class Core {
     if (map.blur_sigma_cells >= kSharpBlurCells) return;
     edge_ = EdgeByCells(map, scale, rings, glass, shape_, edge_);
     if (rings.core_radius_um < kLargestSingleModeUm) {
-      MakeMonotone(lit, rings.core_radius_um, &edge_);
+      MakeMonotone(lit, rings.core_radius_um, overshoot, &edge_);
     }
   }
 

@@ -63,9 +63,8 @@ PolarSamples ReadCircles(const ContrastMap& map,
   for (int i = 0; i < samples.num_radii; ++i) {
     for (const cv::Point2d& step : steps) {
       const cv::Point2d cell = centre + step * samples.Radius(i);
-      samples.values.push_back(IsHidden(map.valid, cell)
-                                   ? std::numeric_limits<float>::quiet_NaN()
-                                   : Bilinear(map.level, cell.x, cell.y));
+      samples.values.push_back(IsHidden(map.valid, cell) ? std::numeric_limits<float>::quiet_NaN()
+                                                         : Bilinear(map.level, cell.x, cell.y));
     }
   }
   return samples;

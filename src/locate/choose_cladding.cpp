@@ -203,8 +203,8 @@ bool LikeDirtBy(const Cladding& glass, const Cladding& dirt) {
 // fibre seen from afar. What is in the hole is as dark as what is around.
 constexpr double kSameCentre = 0.12;  // of the hole's radius
 constexpr double kWidestRing = 8.0;   // over the hole's radius: a ferrule is at least ten times
-constexpr double kHolePenalty = 1.0;
-constexpr double kSameDark = 0.1;  // of the ring's height over it
+constexpr double kSameDark = 0.1;     // of the ring's height over it
+constexpr double kMostFall = 0.09;
 
 bool IsHole(const Cladding& hole, const Cladding& border) {
   const double ratio = border.ring.frame.Radius() / hole.ring.frame.Radius();
@@ -212,7 +212,10 @@ bool IsHole(const Cladding& hole, const Cladding& border) {
   if (hole.ring.polarity * border.ring.polarity > 0) return false;
   if (Apart(hole.ring, border.ring) > kSameCentre * hole.ring.frame.Radius()) return false;
   const double height = std::min(hole.view.outside, border.view.inside) - border.view.outside;
-  return height > kDark && std::abs(hole.view.inside - border.view.outside) < kSameDark * height;
+  // Some wide cores are darker towards their middle.
+  const bool flat = std::abs(hole.view.inside_fall) < kMostFall * height;
+  return height > kDark && flat &&
+         std::abs(hole.view.inside - border.view.outside) < kSameDark * height;
 }
 
 // An unlit core has nearly the brightness of its cladding.
@@ -266,7 +269,8 @@ void Weigh(const std::vector<Cladding>& all, Cladding* cladding) {
   if (ringed && !cladding->line) cladding->score += 0.1;
   if (cladding->has_core) cladding->score += 0.2;
   if (like_dirt && !cladding->has_core) cladding->score -= kLikelyDirt;
-  if (LiesInRing(all, *cladding)) cladding->score -= kHolePenalty;
+  cladding->like_hole = LiesInRing(all, *cladding);
+  if (cladding->like_hole) cladding->score -= kHolePenalty;
   if (cladding->line) cladding->score -= cladding->has_core ? 0.3 : 0.4;
   if (cladding->dark_outside && !cladding->has_core) cladding->score -= kDarkPenalty;
   if (cladding->dark_outside && ferrule) cladding->score -= 0.6;

@@ -16,6 +16,10 @@ namespace endgrade::locate {
 // Off the score of a circle that is dark outside and has no core.
 inline constexpr double kDarkPenalty = 0.3;
 
+// Off the score of a circle that lies in a ring around something as dark as what is around the
+// ring.
+inline constexpr double kHolePenalty = 1.0;
+
 struct Cladding {
   Ring ring;
   RingView view;
@@ -26,6 +30,7 @@ struct Cladding {
   bool dark_outside = false;  // may be a round mask, or the ferrule's edge
   bool line = false;          // the same on both sides: drawn, or a dried droplet
   bool parts = false;         // or not quite the same
+  bool like_hole = false;     // in a washer, or its border
 };
 
 // Possible claddings, the likeliest first. `rings` are circles found in reduced pictures; the best

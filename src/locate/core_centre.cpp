@@ -198,6 +198,13 @@ std::optional<cv::Point2d> CentreByBorder(const FacePatch& patch,
   return circle->centre;
 }
 
+bool IsDisc(const FacePatch& patch, cv::Point2d centre_um, double radius_um) {
+  constexpr double kLeastStep = 2.0;  // luma units
+  const double inside = MedianBetween(patch, centre_um, 0.5 * radius_um, 0.8 * radius_um);
+  const double outside = MedianBetween(patch, centre_um, 1.3 * radius_um, 1.6 * radius_um);
+  return std::abs(inside - outside) > kLeastStep;
+}
+
 double UnlikenessAround(const FacePatch& patch, cv::Point2d centre_um, double radius_um) {
   std::vector<double> squares;
   std::vector<double> values;
@@ -215,7 +222,8 @@ double UnlikenessAround(const FacePatch& patch, cv::Point2d centre_um, double ra
     for (const double value : values) squares.push_back((value - median) * (value - median));
   }
   if (squares.empty()) return 0.0;
-  const auto most = static_cast<std::ptrdiff_t>(kUnmarkedShare * static_cast<double>(squares.size()));
+  const auto most =
+      static_cast<std::ptrdiff_t>(kUnmarkedShare * static_cast<double>(squares.size()));
   std::nth_element(squares.begin(), squares.begin() + most, squares.end());
   const double sum = std::accumulate(squares.begin(), squares.begin() + most, 0.0);
   return std::sqrt(sum / std::max(1.0, static_cast<double>(most)));

@@ -14,9 +14,11 @@ struct FacePatch {
   double half_um = 0;  // the cladding's centre lies this far from the middle of cell (0, 0)
 };
 
-// The patch without the slope of the light that lies on the glass around the core; a slope moves the
-// place where a border is half-way up.
-[[nodiscard]] FacePatch WithEvenLight(const FacePatch& patch, cv::Point2d about_um, double radius_um);
+// The patch without the slope of the light that lies on the glass around the core; a slope moves
+// the place where a border is half-way up.
+[[nodiscard]] FacePatch WithEvenLight(const FacePatch& patch,
+                                      cv::Point2d about_um,
+                                      double radius_um);
 
 // A lit graded-index core has no edge but a slope as wide as itself: the step across a circle says
 // little about where its centre is. The border at half height does.
@@ -27,6 +29,10 @@ struct FacePatch {
 [[nodiscard]] std::optional<cv::Point2d> CentreByBorder(const FacePatch& patch,
                                                         cv::Point2d about_um,
                                                         double radius_um);
+
+// Whether what is within the core's border is brighter or darker than the glass around it: a disc,
+// and not a drawn circle, or lines that cross.
+[[nodiscard]] bool IsDisc(const FacePatch& patch, cv::Point2d centre_um, double radius_um);
 
 // How much the brightness about a core's border differs between the directions, as a root mean
 // square in the picture's units of what is left by a median over the directions; nine tenths of the

@@ -264,13 +264,26 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
         WithEvenLight({patch.level, patch.um, patch.half_um}, best.centre_um, best.radius_um);
     const auto centre = CentreByBorder(face, best.centre_um, best.radius_um);
     const bool sound = centre && std::hypot(centre->x, centre->y) <= kind.furthest_um;
-    const auto unlikeness = [&](cv::Point2d c) { return UnlikenessAround(face, c, best.radius_um); };
+    const auto unlikeness = [&](cv::Point2d c) {
+      return UnlikenessAround(face, c, best.radius_um);
+    };
     if (sound && unlikeness(*centre) < unlikeness(best.centre_um)) best.centre_um = *centre;
   }
   return best;
 }
 
 }  // namespace
+
+bool HasCoreInMiddle(const Frame& frame, const Ellipse& cladding, double centre_uncertainty_px) {
+  const auto core = SearchCore(frame, cladding, centre_uncertainty_px);
+  if (!core) return false;
+  const double radius_um = core->MeanRadius() * kCladdingRadiusUm / cladding.MeanRadius();
+  const Patch patch = ReadPatch(frame, cladding, 1.7 * radius_um + kMultimode.furthest_um, 0.25);
+  if (patch.level.empty()) return false;
+  const cv::Point2d shift = core->centre_px - cladding.centre_px;
+  const cv::Vec2d um = cladding.ToUnitCircle() * kCladdingRadiusUm * cv::Vec2d(shift.x, shift.y);
+  return IsDisc({patch.level, patch.um, patch.half_um}, {um[0], um[1]}, radius_um);
+}
 
 Ellipse MoreAlikeAround(const Frame& frame,
                         const Ellipse& cladding,

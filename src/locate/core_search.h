@@ -18,6 +18,11 @@ namespace endgrade::locate {
                                                 const Ellipse& cladding,
                                                 double centre_uncertainty_px);
 
+// Whether a core is in the middle of the circle: as SearchCore finds it, and a disc, not drawn.
+[[nodiscard]] bool HasCoreInMiddle(const Frame& frame,
+                                   const Ellipse& cladding,
+                                   double centre_uncertainty_px);
+
 // Of two fits of a wide core of about the same size: the one about whose centre the brightness is
 // more alike in all directions.
 [[nodiscard]] Ellipse MoreAlikeAround(const Frame& frame,

@@ -52,15 +52,32 @@ bool Acceptable(const Cladding& cladding) {
   return !cladding.line && !cladding.like_mask && !cladding.domed;
 }
 
-bool HasCore(const Frame& frame, const Ellipse& cladding) {
-  return locate::SearchCore(frame, cladding, kUnsureCentrePx).has_value();
+// A bubble or a droplet: one border of its dark ring has light that falls towards it.
+bool HasDomedPartner(const std::vector<Cladding>& all, const Cladding& line) {
+  constexpr double kAlike = 1.25;       // ratio of radii
+  constexpr double kSameCentre = 0.05;  // of the radius
+  const double radius = line.ring.frame.Radius();
+  return std::any_of(all.begin(), all.end(), [&](const Cladding& other) {
+    const cv::Point2d off = other.ring.frame.centre - line.ring.frame.centre;
+    const double ratio = other.ring.frame.Radius() / radius;
+    return other.domed && std::hypot(off.x, off.y) < kSameCentre * radius && ratio < kAlike &&
+           ratio > 1.0 / kAlike;
+  });
 }
 
 // A strong line between two surfaces that are nearly alike, with a core in the middle of it.
-bool IsFibreBehindLine(const Frame& frame, const Cladding& cladding) {
-  if (!cladding.line || cladding.like_mask || cladding.domed) return false;
+bool IsFibreBehindLine(const Frame& frame,
+                       const std::vector<Cladding>& all,
+                       const Cladding& cladding) {
+  if (!cladding.line || cladding.like_mask || cladding.domed || HasDomedPartner(all, cladding)) {
+    return false;
+  }
   if (cladding.score < kLeastScore) return false;
-  return HasCore(frame, cladding.ring.frame.ToEllipse());
+  const locate::RimFrame& rim = cladding.ring.frame;
+  if (cladding.parts) {
+    return locate::SearchCore(frame, rim.ToEllipse(), kUnsureCentrePx).has_value();
+  }
+  return locate::HasCoreInMiddle(frame, rim.ToEllipse(), kUnsureCentrePx);
 }
 
 bool MayBeMultimode(const FibreGeometry& fibre) {
@@ -71,18 +88,76 @@ bool MayBeMultimode(const FibreGeometry& fibre) {
 // of the line tells which of the two is the fibre.
 void PutFibreBeforeItsDirt(const Frame& frame, std::vector<Cladding>* claddings) {
   constexpr double kOffCentre = 0.1;  // of the line's radius
+  constexpr double kMostDirt = 0.35;  // of it, in radius: 44 um across
   if (claddings->empty()) return;
   const Cladding& first = claddings->front();
   const auto holds_it = [&](const Cladding& line) {
     const cv::Point2d off = first.ring.frame.centre - line.ring.frame.centre;
     const double apart = std::hypot(off.x, off.y);
     const double radius = line.ring.frame.Radius();
-    return apart > kOffCentre * radius && apart + first.ring.frame.Radius() < radius;
+    return apart > kOffCentre * radius && first.ring.frame.Radius() < kMostDirt * radius &&
+           apart + first.ring.frame.Radius() < radius;
   };
   const auto fibre = std::find_if(claddings->begin(), claddings->end(), [&](const Cladding& c) {
-    return holds_it(c) && IsFibreBehindLine(frame, c);
+    return holds_it(c) && IsFibreBehindLine(frame, *claddings, c);
   });
   if (fibre != claddings->end()) std::rotate(claddings->begin(), fibre, fibre + 1);
+}
+
+// A narrow core, plain to see, in the middle of the circle.
+bool HasNarrowCore(const Frame& frame, const Ellipse& cladding) {
+  constexpr double kNarrow = 0.12;  // of the cladding's radius
+  const auto core = locate::SearchCore(frame, cladding, kUnsureCentrePx);
+  return core && core->MeanRadius() < kNarrow * cladding.MeanRadius();
+}
+
+// Dark glass may be as dark as what is around the ferrule; a hole has no core.
+void TellGlassFromHoles(const Frame& frame, std::vector<Cladding>* claddings) {
+  for (Cladding& cladding : *claddings) {
+    if (!cladding.like_hole || !HasNarrowCore(frame, cladding.ring.frame.ToEllipse())) continue;
+    cladding.score += locate::kHolePenalty;
+    cladding.like_hole = false;
+  }
+  std::stable_sort(claddings->begin(), claddings->end(), [](const Cladding& a, const Cladding& b) {
+    return a.score > b.score;
+  });
+}
+
+// Where the ferrule's face ends in a chamfer or is lit no further, its border and the glass in it
+// may have the ratio of a cladding and a wide core. If a narrow core is what is asked for, and the
+// glass has one and differs from what is around it as no wide core does, the glass is the fibre.
+void PutNarrowCoresFibreFirst(const Frame& frame,
+                              const std::vector<double>& core_diameters_um,
+                              std::vector<Cladding>* claddings) {
+  constexpr double kLargestNarrowUm = 20.0;
+  constexpr double kOffCentre = 0.04;  // of the border's radius
+  constexpr double kLeastRatio = 0.3;
+  constexpr double kMostRatio = 0.6;
+  constexpr double kLeastGlassScore = 0.1;  // what looks like a core has lost half a point
+  constexpr double kDarkest = 0.75;         // of its cladding: an unlit wide core
+  constexpr double kBrightest = 1.35;
+  constexpr double kRougher = 3.0;
+  constexpr double kLeastTexture = 0.25;  // luma units
+  const bool narrow =
+      !core_diameters_um.empty() &&
+      *std::max_element(core_diameters_um.begin(), core_diameters_um.end()) < kLargestNarrowUm;
+  if (!narrow || claddings->empty()) return;
+  const locate::RimFrame border = claddings->front().ring.frame;
+  const auto glass = std::find_if(claddings->begin(), claddings->end(), [&](const Cladding& c) {
+    const double ratio = c.ring.frame.Radius() / border.Radius();
+    const cv::Point2d off = c.ring.frame.centre - border.centre;
+    if (ratio < kLeastRatio || ratio > kMostRatio || c.line || c.score < kLeastGlassScore) {
+      return false;
+    }
+    if (std::hypot(off.x, off.y) > kOffCentre * border.Radius()) return false;
+    const locate::RingView& view = c.view;
+    const double share = view.inside / std::max(1.0, view.outside);
+    const bool rough =
+        view.outside_texture > kRougher * std::max(kLeastTexture, view.inside_texture);
+    if (share > kDarkest && share < kBrightest && !rough) return false;
+    return HasNarrowCore(frame, c.ring.frame.ToEllipse());
+  });
+  if (glass != claddings->end()) std::rotate(claddings->begin(), glass, glass + 1);
 }
 
 constexpr double kAlikeRadius = 0.1;
@@ -139,12 +214,14 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
   }
   std::vector<Cladding> claddings =
       locate::FindCladdings(frame.luma, frame.white_level, 0.5 * options.min_cladding_diameter_px);
+  TellGlassFromHoles(frame, &claddings);
   PutFibreBeforeItsDirt(frame, &claddings);
+  PutNarrowCoresFibreFirst(frame, options.core_diameters_um, &claddings);
   bool too_small = false;
   bool too_large = false;
   int tries = 0;
   for (const Cladding& cladding : claddings) {
-    if (!Acceptable(cladding) && !IsFibreBehindLine(frame, cladding)) continue;
+    if (!Acceptable(cladding) && !IsFibreBehindLine(frame, claddings, cladding)) continue;
     const double diameter = 2.0 * cladding.ring.frame.Radius();
     too_small = too_small || diameter < options.min_cladding_diameter_px;
     too_large = too_large || diameter > options.max_cladding_diameter_px;
@@ -156,8 +233,12 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     const Level level = locate::RimLevel(frame.luma, frame.white_level, cladding.ring.frame);
     const auto rim = locate::RefineRim(level, cladding.ring.frame);
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
-    // Drawn circles have nothing in their middle; a fibre nearly as bright as its ferrule has.
-    if (rim->drawn && !HasCore(frame, rim->frame.ToEllipse())) continue;
+    // Drawn circles have nothing in their middle, or lines that cross; a fibre nearly as bright as
+    // its ferrule has a core.
+    if (rim->drawn &&
+        !locate::HasCoreInMiddle(frame, rim->frame.ToEllipse(), 2.0 * rim->centre_uncertainty_px)) {
+      continue;
+    }
     FibreGeometry fibre = Describe(*rim, level);
     const double unsure_px = fibre.centre_uncertainty_px;
     if (fibre.core && !locate::MayLieThere(*fibre.core, fibre.cladding, unsure_px)) {

@@ -127,11 +127,29 @@ std::uint64_t LeastBytes(const Cut& cut,
   return height * DivideUp(cut.width * header.bits * header.samples / cut.planes, 8);
 }
 
+// OpenCV takes memory for a whole strip or tile, of whatever size the file says that it is.
+constexpr std::uint64_t kMostTimesPicture = 4;
+constexpr std::uint64_t kSmallPart = 1 << 24;    // pixels
+constexpr std::uint32_t kOneStrip = 0xFFFFFFFF;  // TIFF 6.0: all rows in one
+
+bool IsPartTooLarge(const TiffDirectory& directory, const TiffHeader& header) {
+  const bool is_tiled = directory.Has(kTileWidth);
+  const std::uint64_t width = is_tiled ? directory.First(kTileWidth, 0) : header.width;
+  const std::uint32_t rows =
+      is_tiled ? directory.First(kTileLength, 0) : directory.First(kRowsPerStrip, kOneStrip);
+  if (!is_tiled && rows == kOneStrip) return false;
+  const std::uint64_t picture = std::uint64_t{header.width} * header.height;
+  return width * rows > std::max(kSmallPart, kMostTimesPicture * picture);
+}
+
 std::optional<Error> CutProblem(const TiffDirectory& directory,
                                 const TiffHeader& header,
                                 std::size_t num_bytes) {
   const auto cut = CutOf(directory, header);
   if (!cut) return Damaged("the TIFF directory is damaged: strips or tiles of no size");
+  if (IsPartTooLarge(directory, header)) {
+    return Damaged("the TIFF directory is damaged: a strip or tile is larger than the picture");
+  }
   const std::uint64_t num_parts = cut->across * cut->down * cut->planes;
   if (cut->offsets.size() < num_parts || cut->byte_counts.size() < num_parts) {
     return Damaged("the TIFF directory is damaged: it lists too few strips or tiles");

@@ -67,6 +67,12 @@ std::optional<Error> ForeignOrNewer(SQLite::Database& database) {
     return Unfit("this is a database, but not a store of endgrade", "Check the name");
   }
   const int version = Pragma(database, "user_version");
+  // A store has its first version from the transaction that makes it.
+  if (version < 1) {
+    return Unfit("the store says that it is of version " + std::to_string(version) +
+                     ", which no endgrade wrote",
+                 "Restore it from a backup; nothing was changed");
+  }
   if (version > SchemaVersion()) {
     return Unfit("the store is of version " + std::to_string(version) +
                      "; this program knows versions up to " + std::to_string(SchemaVersion()),

@@ -273,6 +273,32 @@ TEST(DetectRegions, MeasuresAWideTwoSidedScratchAlongTheRimAcrossBothSides) {
   EXPECT_EQ(widest->zone, 1);  // B;
 }
 
+// Flat across: what follows its brightness may run along one flank here and along the other there.
+TEST(DetectRegions, MeasuresAWideFlatScratchFromFlankToFlank) {
+  for (const double width_um : {4.5, 5.5, 7.0}) {
+    for (const double turn : {0.2, 1.1, 2.5}) {
+      test::DrawnFace face;
+      face.size = {1400, 1400};
+      face.um_per_px = 0.2;
+      face.blur_um = 0.3;
+      face.noise = 0.3;
+      face.grain = 0.5;
+      face.core_radius_um = 0;
+      const cv::Point2d along(std::cos(turn), std::sin(turn));
+      const cv::Point2d middle = 25.0 * cv::Point2d(-along.y, along.x);
+      face.lines = {{middle - 38.0 * along, middle + 38.0 * along, width_um, -0.4}};
+      const std::vector<Feature> features = test::FeaturesOn(face);
+      const auto longest = std::max_element(
+          features.begin(), features.end(), [](const Feature& a, const Feature& b) {
+            return a.length_um.value_or(0) < b.length_um.value_or(0);
+          });
+      ASSERT_NE(longest, features.end());
+      EXPECT_EQ(longest->kind, FeatureKind::kScratch) << width_um << ' ' << turn;
+      EXPECT_NEAR(longest->size_um, width_um, std::min(1.0, longest->size_uncertainty_um)) << turn;
+    }
+  }
+}
+
 TEST(DetectRegions, KeepsWideScratchesThatCrossApart) {
   test::DrawnFace face;
   face.core_radius_um = 0;

@@ -1,8 +1,10 @@
 #include "endgrade/flatten.h"
 
+#include "endgrade/lay.h"
 #include "tests/support/drawn_face.h"
 
 #include <gtest/gtest.h>
+#include <opencv2/imgproc.hpp>
 
 namespace endgrade {
 namespace {
@@ -91,6 +93,39 @@ void AddStripes(double contrast, double period_px, double turn_deg, cv::Mat* lum
       auto& value = luma->at<uchar>(y, x);
       value = cv::saturate_cast<uchar>(value * (1.0 + contrast * std::sin(phase)));
     }
+  }
+}
+
+// Sharpening lifts the inside of a bright core's edge over its middle.
+TEST(Flatten, DoesNotTakeASharpenedEdgeForTheHeightOfACore) {
+  test::DrawnFace face;
+  face.um_per_px = 0.23;
+  face.size = {1100, 1100};
+  face.blur_um = 0.25;
+  face.core = 190;
+  test::Drawn drawn = test::Draw(face);
+  cv::Mat blurred;
+  cv::GaussianBlur(drawn.frame.luma, blurred, cv::Size(), 1.5);
+  cv::addWeighted(drawn.frame.luma, 1.8, blurred, -0.8, 0, drawn.frame.luma);
+  const ContrastMap map = test::FlattenDrawn(drawn, test::ShippedLimits("sm-upc"));
+  EXPECT_NEAR(MeanResidual(map, {0, 0}, 3.0), 0.0, 1.5);
+}
+
+// What a field stop hides says nothing of how the light slopes on the ferrule that is seen.
+TEST(Flatten, LevelsTheLightBesideAFieldStop) {
+  test::DrawnFace face;
+  face.tilt_of_light = 0.3;
+  test::Drawn drawn = test::Draw(face);
+  cv::Mat open = cv::Mat::zeros(drawn.frame.luma.size(), CV_8UC1);
+  cv::circle(open, {350, 380}, 235, cv::Scalar(255), cv::FILLED);
+  drawn.frame.luma.setTo(2, open == 0);
+  const Limits limits = test::ShippedLimits("sm-upc");
+  ZoneMap zones = LayZones(drawn.frame.luma.size(), drawn.scale, limits);
+  HideFieldStop(drawn.frame, limits, drawn.scale, &zones);
+  ASSERT_FALSE(zones.hidden.empty());
+  const ContrastMap map = Flatten(drawn.frame, drawn.fibre, drawn.scale, zones);
+  for (const cv::Point2d at : {cv::Point2d(75, 0), cv::Point2d(-90, 0), cv::Point2d(-8, 80)}) {
+    EXPECT_NEAR(MeanResidual(map, at, 5.0), 0.0, 2.0) << at;
   }
 }
 

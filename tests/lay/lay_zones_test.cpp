@@ -61,12 +61,41 @@ TEST(HideFieldStop, TakesWhatARoundMaskHidesOutOfView) {
   cv::circle(frame.luma, {450, 450}, 400, cv::Scalar(120), cv::FILLED);
   const Scale scale = PlainScale({449.5, 449.5}, 0.3);
   ZoneMap map = LayZones(frame.luma.size(), scale, limits);
-  HideFieldStop(frame, limits, &map);
+  HideFieldStop(frame, limits, scale, &map);
   for (size_t i = 0; i < 3; ++i) EXPECT_EQ(map.in_view_fraction[i], 1.0);
   const double seen = (120.0 * 120.0 - 67.5 * 67.5) / (125.0 * 125.0 - 67.5 * 67.5);
   EXPECT_NEAR(map.in_view_fraction[3], seen, 0.03);
   EXPECT_TRUE(map.IsHidden({20, 20}));
   EXPECT_FALSE(map.IsHidden({450, 450}));
+}
+
+// A stop of luma 10, on which some light strays, and a ferrule of luma 10 around bright glass.
+TEST(HideFieldStop, TellsAStopWithStrayLightFromADarkFerrule) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const Scale scale = PlainScale({449.5, 449.5}, 0.3);
+  for (const int radius_px : {400, 208}) {
+    Frame frame = GreyFrame(10);
+    cv::circle(frame.luma, {450, 450}, radius_px, cv::Scalar(120), cv::FILLED);
+    ZoneMap map = LayZones(frame.luma.size(), scale, limits);
+    HideFieldStop(frame, limits, scale, &map);
+    EXPECT_EQ(map.hidden.empty(), radius_px == 208);
+  }
+}
+
+// Light that fades towards the corners is no stop.
+TEST(HideFieldStop, LeavesDimCornersAlone) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const Scale scale = PlainScale({449.5, 449.5}, 0.3);
+  Frame frame = GreyFrame(0);
+  for (int y = 0; y < 900; ++y) {
+    for (int x = 0; x < 900; ++x) {
+      const double off = std::hypot(x - 450, y - 450) / 636.0;
+      frame.luma.at<uchar>(y, x) = cv::saturate_cast<uchar>(110.0 - 102.0 * off);
+    }
+  }
+  ZoneMap map = LayZones(frame.luma.size(), scale, limits);
+  HideFieldStop(frame, limits, scale, &map);
+  EXPECT_TRUE(map.hidden.empty());
 }
 
 TEST(HideFieldStop, LeavesADarkFerruleAndABlackBlotchAlone) {
@@ -75,7 +104,7 @@ TEST(HideFieldStop, LeavesADarkFerruleAndABlackBlotchAlone) {
   for (Frame frame : {GreyFrame(12), GreyFrame(120)}) {
     cv::circle(frame.luma, {450, 700}, 60, cv::Scalar(0), cv::FILLED);
     ZoneMap map = LayZones(frame.luma.size(), scale, limits);
-    HideFieldStop(frame, limits, &map);
+    HideFieldStop(frame, limits, scale, &map);
     EXPECT_TRUE(map.hidden.empty());
     for (const double fraction : map.in_view_fraction) EXPECT_EQ(fraction, 1.0);
   }

@@ -1,6 +1,7 @@
 #include "locate/core_centre.h"
 
 #include <gtest/gtest.h>
+#include <opencv2/imgproc.hpp>
 
 #include <cmath>
 
@@ -46,6 +47,33 @@ TEST(CoreCentre, IsNotMovedByAMarkOnItsBorder) {
   ASSERT_TRUE(found);
   EXPECT_NEAR(found->x, truth.x, 0.15);
   EXPECT_NEAR(found->y, truth.y, 0.15);
+}
+
+// Light that changes by a tenth over the core moves the place of half height.
+TEST(CoreCentre, IsNotMovedByASlopeOfTheLight) {
+  const cv::Point2d truth(0.6, -0.4);
+  FacePatch patch = GradedCore(truth, 31.25, 40.0);
+  for (int y = 0; y < patch.level.rows; ++y) {
+    for (int x = 0; x < patch.level.cols; ++x) {
+      patch.level.at<float>(y, x) *= static_cast<float>(1.0 + 0.0015 * (x * kUm - kHalfUm));
+    }
+  }
+  const FacePatch even = WithEvenLight(patch, {0, 0}, 29.0);
+  const auto found = CentreByBorder(even, {0, 0}, 29.0);
+  ASSERT_TRUE(found);
+  EXPECT_NEAR(found->x, truth.x, 0.1);
+  EXPECT_NEAR(found->y, truth.y, 0.1);
+  EXPECT_LT(UnlikenessAround(even, truth, 25.0), UnlikenessAround(even, {0.0, 0.5}, 25.0));
+}
+
+// A drawn circle, and lines that cross, have the same inside and outside.
+TEST(CoreCentre, TellsADiscFromWhatIsDrawn) {
+  EXPECT_TRUE(IsDisc(GradedCore({0, 0}, 25.0, 30.0), {0, 0}, 20.0));
+  FacePatch patch = GradedCore({0, 0}, 25.0, 0.0);
+  const cv::Point middle(patch.level.cols / 2, patch.level.rows / 2);
+  cv::circle(patch.level, middle, 40, cv::Scalar(250), 2);
+  cv::line(patch.level, {0, middle.y}, {patch.level.cols, middle.y}, cv::Scalar(250), 2);
+  EXPECT_FALSE(IsDisc(patch, {0, 0}, 20.0));
 }
 
 TEST(CoreCentre, IsNotToldWhereThereIsNoBorder) {

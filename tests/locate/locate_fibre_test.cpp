@@ -350,6 +350,69 @@ TEST(LocateFibre, AWasherIsNoFibre) {
   }
 }
 
+// A hole of half the washer's size has the ratio of a wide core, but is as dark as what is around.
+TEST(LocateFibre, AWasherWithTheRatioOfACoreIsNoFibre) {
+  cv::Mat luma(960, 1280, CV_8U);
+  cv::RNG rng(6);
+  for (int y = 0; y < luma.rows; ++y) {
+    for (int x = 0; x < luma.cols; ++x) {
+      const double radius = std::hypot(x - 641.0, y - 470.0);
+      const double streaks = 14.0 * std::sin(0.21 * (x + 2.0 * y));
+      const double value = radius > 190.0 && radius < 400.0 ? 124.0 + streaks : 33.0;
+      luma.at<uchar>(y, x) = cv::saturate_cast<uchar>(value + rng.gaussian(1.5));
+    }
+  }
+  cv::GaussianBlur(luma, luma, cv::Size(), 1.2);
+  ExpectNone(luma, "a washer");
+}
+
+// Glass and ferrule alike, a thin dark line between them, and a droplet, whose edge is the
+// plainest.
+Scene FibreBehindLine() {
+  Scene scene = CleanScene(300);
+  scene.truth.cladding = 82;
+  scene.truth.ferrule = 84;
+  scene.truth.ring_um = 2.0;
+  scene.truth.ring_level = 25;
+  scene.truth.core_level = 60;
+  return scene;
+}
+
+TEST(LocateFibre, AFibreAsBrightAsItsFerruleIsToldByItsCore) {
+  ExpectFound(FibreBehindLine(), 0.3, 0.8);
+}
+
+TEST(LocateFibre, ADropletOnSuchAFibreIsNotTakenForIt) {
+  const Scene scene = FibreBehindLine();
+  cv::Mat luma = Render(scene);
+  cv::circle(luma, {370, 300}, 17, cv::Scalar(35), 6, cv::LINE_AA);
+  cv::GaussianBlur(luma, luma, cv::Size(), 0.8);
+  const LocateOutcome outcome = Locate(luma);
+  ASSERT_TRUE(outcome.fibre);
+  EXPECT_NEAR(outcome.fibre->cladding.MeanRadius() / scene.truth.RadiusPx(), 1.0, 0.02);
+}
+
+// The ferrule's face may end in a circle to which the glass has the ratio of a wide core. What core
+// the limits ask for tells the two apart.
+TEST(LocateFibre, ACircleAroundAFibreOfTheKindAskedForIsNotItsCladding) {
+  Scene scene = CleanScene(200);
+  scene.truth.ferrule = 110;
+  scene.truth.cladding = 60;
+  scene.truth.core_level = 95;
+  cv::Mat luma = Render(scene);
+  for (int y = 0; y < luma.rows; ++y) {
+    for (int x = 0; x < luma.cols; ++x) {
+      const double radius = std::hypot(x - scene.truth.centre_px.x, y - scene.truth.centre_px.y);
+      if (radius > 232) luma.at<uchar>(y, x) = cv::saturate_cast<uchar>(0.5 * luma.at<uchar>(y, x));
+    }
+  }
+  LocateOptions options;
+  options.core_diameters_um = {9};
+  const LocateOutcome outcome = Locate(luma, options);
+  ASSERT_TRUE(outcome.fibre);
+  EXPECT_NEAR(outcome.fibre->cladding.MeanRadius() / scene.truth.RadiusPx(), 1.0, 0.01);
+}
+
 TEST(LocateFibre, NothingIsNoFibre) {
   ExpectNone(cv::Mat(480, 640, CV_8U, cv::Scalar(128)), "uniform");
   ExpectNone(cv::Mat::zeros(480, 640, CV_8U), "black");

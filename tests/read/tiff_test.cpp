@@ -215,6 +215,17 @@ TEST(ReadTiff, RefusesABombByItsHeader) {
   EXPECT_EQ(frame.error().kind, ErrorKind::kTooLarge);
 }
 
+// OpenCV would take memory for the strip that the file speaks of. TIFF 6.0: 2^32 - 1 rows are all.
+TEST(ReadTiff, RefusesAStripFarLargerThanThePicture) {
+  auto entries = Sound(4000, 2, 8000);
+  entries[7].value = 64608;
+  const auto frame = DecodeFrame(Tiff(entries, 8000), "strip.tif");
+  ASSERT_FALSE(frame.ok());
+  EXPECT_EQ(frame.error().kind, ErrorKind::kCorrupt);
+  entries[7].value = 0xffffffff;
+  EXPECT_TRUE(DecodeFrame(Tiff(entries, 8000), "strip.tif").ok());
+}
+
 TEST(ReadTiff, RefusesStripsTooSmallOrOutsideTheFile) {
   EXPECT_EQ(DecodeFrame(Tiff(Sound(20, 10, 199), 200), "").error().kind, ErrorKind::kCorrupt);
   EXPECT_EQ(DecodeFrame(Tiff(Sound(20, 10, 201), 200), "").error().kind, ErrorKind::kCorrupt);

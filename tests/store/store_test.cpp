@@ -196,6 +196,18 @@ TEST(Store, RefusesAStoreOfANewerVersion) {
   }
 }
 
+TEST(Store, RefusesAVersionThatNeverWas) {
+  const TemporaryFolder folder;
+  const fs::path path = MakeStore(folder, {"c1"});
+  for (const char* version : {"-7", "0"}) {
+    Edit(path, std::string("PRAGMA user_version = ") + version);
+    for (const auto& text :
+         {Store::OpenToRead(path).error().Text(), Store::OpenToAppend(path).error().Text()}) {
+      EXPECT_THAT(text, HasSubstr("of version " + std::string(version)));
+    }
+  }
+}
+
 TEST(Store, RefusesWhatIsNoStore) {
   const TemporaryFolder folder;
   const fs::path text = folder.Write("text.sqlite", "this is no database, but it is long enough");
