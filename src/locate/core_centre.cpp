@@ -198,11 +198,10 @@ std::optional<cv::Point2d> CentreByBorder(const FacePatch& patch,
   return circle->centre;
 }
 
-bool IsDisc(const FacePatch& patch, cv::Point2d centre_um, double radius_um) {
-  constexpr double kLeastStep = 2.0;  // luma units
+bool IsDisc(const FacePatch& patch, cv::Point2d centre_um, double radius_um, double least_step) {
   const double inside = MedianBetween(patch, centre_um, 0.5 * radius_um, 0.8 * radius_um);
   const double outside = MedianBetween(patch, centre_um, 1.3 * radius_um, 1.6 * radius_um);
-  return std::abs(inside - outside) > kLeastStep;
+  return std::abs(inside - outside) > least_step;
 }
 
 double UnlikenessAround(const FacePatch& patch, cv::Point2d centre_um, double radius_um) {

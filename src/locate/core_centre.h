@@ -31,8 +31,11 @@ struct FacePatch {
                                                         double radius_um);
 
 // Whether what is within the core's border is brighter or darker than the glass around it: a disc,
-// and not a drawn circle, or lines that cross.
-[[nodiscard]] bool IsDisc(const FacePatch& patch, cv::Point2d centre_um, double radius_um);
+// and not a drawn circle, or lines that cross. By `least_step` in the picture's units.
+[[nodiscard]] bool IsDisc(const FacePatch& patch,
+                          cv::Point2d centre_um,
+                          double radius_um,
+                          double least_step);
 
 // How much the brightness about a core's border differs between the directions, as a root mean
 // square in the picture's units of what is left by a median over the directions; nine tenths of the

@@ -274,15 +274,20 @@ std::optional<Trial> Try(const Frame& frame, const Ellipse& cladding, const Core
 
 }  // namespace
 
-bool HasCoreInMiddle(const Frame& frame, const Ellipse& cladding, double centre_uncertainty_px) {
+std::optional<Ellipse> SearchPlainCore(const Frame& frame,
+                                       const Ellipse& cladding,
+                                       double centre_uncertainty_px,
+                                       double least_step) {
   const auto core = SearchCore(frame, cladding, centre_uncertainty_px);
-  if (!core) return false;
+  if (!core) return std::nullopt;
   const double radius_um = core->MeanRadius() * kCladdingRadiusUm / cladding.MeanRadius();
   const Patch patch = ReadPatch(frame, cladding, 1.7 * radius_um + kMultimode.furthest_um, 0.25);
-  if (patch.level.empty()) return false;
+  if (patch.level.empty()) return std::nullopt;
   const cv::Point2d shift = core->centre_px - cladding.centre_px;
   const cv::Vec2d um = cladding.ToUnitCircle() * kCladdingRadiusUm * cv::Vec2d(shift.x, shift.y);
-  return IsDisc({patch.level, patch.um, patch.half_um}, {um[0], um[1]}, radius_um);
+  const bool disc =
+      IsDisc({patch.level, patch.um, patch.half_um}, {um[0], um[1]}, radius_um, least_step);
+  return disc ? core : std::nullopt;
 }
 
 Ellipse MoreAlikeAround(const Frame& frame,

@@ -18,10 +18,12 @@ namespace endgrade::locate {
                                                 const Ellipse& cladding,
                                                 double centre_uncertainty_px);
 
-// Whether a core is in the middle of the circle: as SearchCore finds it, and a disc, not drawn.
-[[nodiscard]] bool HasCoreInMiddle(const Frame& frame,
-                                   const Ellipse& cladding,
-                                   double centre_uncertainty_px);
+// A core in the middle of the circle, as SearchCore finds it, if it is a disc and not drawn:
+// brighter or darker than what is around it by `least_step` luma units.
+[[nodiscard]] std::optional<Ellipse> SearchPlainCore(const Frame& frame,
+                                                     const Ellipse& cladding,
+                                                     double centre_uncertainty_px,
+                                                     double least_step);
 
 // Of two fits of a wide core of about the same size: the one about whose centre the brightness is
 // more alike in all directions.

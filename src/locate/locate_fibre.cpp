@@ -42,6 +42,7 @@ Reason WhyNone(bool too_small, bool too_large) {
           "picture again."};
 }
 
+constexpr double kPlainStep = 2.0;       // luma units, of a core
 constexpr double kUnsureCentrePx = 1.0;  // of a circle that is not refined yet
 
 bool Acceptable(const Cladding& cladding) {
@@ -77,7 +78,7 @@ bool IsFibreBehindLine(const Frame& frame,
   if (cladding.parts) {
     return locate::SearchCore(frame, rim.ToEllipse(), kUnsureCentrePx).has_value();
   }
-  return locate::HasCoreInMiddle(frame, rim.ToEllipse(), kUnsureCentrePx);
+  return locate::SearchPlainCore(frame, rim.ToEllipse(), kUnsureCentrePx, kPlainStep).has_value();
 }
 
 bool MayBeMultimode(const FibreGeometry& fibre) {
@@ -105,16 +106,19 @@ void PutFibreBeforeItsDirt(const Frame& frame, std::vector<Cladding>* claddings)
 }
 
 // A narrow core, plain to see, in the middle of the circle.
-bool HasNarrowCore(const Frame& frame, const Ellipse& cladding) {
+bool HasNarrowCore(const Frame& frame, const Cladding& cladding) {
   constexpr double kNarrow = 0.12;  // of the cladding's radius
-  const auto core = locate::SearchCore(frame, cladding, kUnsureCentrePx);
-  return core && core->MeanRadius() < kNarrow * cladding.MeanRadius();
+  constexpr double kTextures = 4.0;
+  const Ellipse rim = cladding.ring.frame.ToEllipse();
+  const double least_step = std::max(kPlainStep, kTextures * cladding.view.inside_texture);
+  const auto core = locate::SearchPlainCore(frame, rim, kUnsureCentrePx, least_step);
+  return core && core->MeanRadius() < kNarrow * rim.MeanRadius();
 }
 
 // Dark glass may be as dark as what is around the ferrule; a hole has no core.
 void TellGlassFromHoles(const Frame& frame, std::vector<Cladding>* claddings) {
   for (Cladding& cladding : *claddings) {
-    if (!cladding.like_hole || !HasNarrowCore(frame, cladding.ring.frame.ToEllipse())) continue;
+    if (!cladding.like_hole || !HasNarrowCore(frame, cladding)) continue;
     cladding.score += locate::kHolePenalty;
     cladding.like_hole = false;
   }
@@ -155,7 +159,7 @@ void PutNarrowCoresFibreFirst(const Frame& frame,
     const bool rough =
         view.outside_texture > kRougher * std::max(kLeastTexture, view.inside_texture);
     if (share > kDarkest && share < kBrightest && !rough) return false;
-    return HasNarrowCore(frame, c.ring.frame.ToEllipse());
+    return HasNarrowCore(frame, c);
   });
   if (glass != claddings->end()) std::rotate(claddings->begin(), glass, glass + 1);
 }
@@ -236,7 +240,8 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     // Drawn circles have nothing in their middle, or lines that cross; a fibre nearly as bright as
     // its ferrule has a core.
     if (rim->drawn &&
-        !locate::HasCoreInMiddle(frame, rim->frame.ToEllipse(), 2.0 * rim->centre_uncertainty_px)) {
+        !locate::SearchPlainCore(
+            frame, rim->frame.ToEllipse(), 2.0 * rim->centre_uncertainty_px, kPlainStep)) {
       continue;
     }
     FibreGeometry fibre = Describe(*rim, level);

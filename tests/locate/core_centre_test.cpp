@@ -68,12 +68,12 @@ TEST(CoreCentre, IsNotMovedByASlopeOfTheLight) {
 
 // A drawn circle, and lines that cross, have the same inside and outside.
 TEST(CoreCentre, TellsADiscFromWhatIsDrawn) {
-  EXPECT_TRUE(IsDisc(GradedCore({0, 0}, 25.0, 30.0), {0, 0}, 20.0));
+  EXPECT_TRUE(IsDisc(GradedCore({0, 0}, 25.0, 30.0), {0, 0}, 20.0, 2.0));
   FacePatch patch = GradedCore({0, 0}, 25.0, 0.0);
   const cv::Point middle(patch.level.cols / 2, patch.level.rows / 2);
   cv::circle(patch.level, middle, 40, cv::Scalar(250), 2);
   cv::line(patch.level, {0, middle.y}, {patch.level.cols, middle.y}, cv::Scalar(250), 2);
-  EXPECT_FALSE(IsDisc(patch, {0, 0}, 20.0));
+  EXPECT_FALSE(IsDisc(patch, {0, 0}, 20.0, 2.0));
 }
 
 TEST(CoreCentre, IsNotToldWhereThereIsNoBorder) {
