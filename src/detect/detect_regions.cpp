@@ -297,6 +297,21 @@ bool IsRounding(const ContrastMap& map,
   return std::abs(StandingOf(map, scales, region).depth) < map.least_depth;
 }
 
+// Where a core's edge falls on the grid, and how a file rounds it, leaves a small share of its
+// step.
+bool IsOfCoreEdge(const ContrastMap& map, const Region& region) {
+  constexpr double kShare = 0.04;
+  constexpr double kReachCells = 2.0;
+  if (map.core_radius_um <= 0) return false;
+  const cv::Vec2d um = map.um_from_cell * cv::Vec2d(region.peak.x - map.centre_cell.x,
+                                                    region.peak.y - map.centre_cell.y);
+  const double radius = std::hypot(um[0] - map.core_centre_um.x, um[1] - map.core_centre_um.y);
+  const double reach = (kReachCells + 1.5 * map.blur_sigma_cells) * map.um_per_cell;
+  if (std::abs(radius - map.core_radius_um) > reach) return false;
+  const double inside = map.ring_level[map.RingOf(0.0F)];
+  return std::abs(region.depth) < kShare * std::abs(inside - map.glass_level);
+}
+
 bool IsTooFaint(const ContrastMap& map,
                 const DetectOptions& options,
                 const std::vector<ScaleNoise>& scales,
@@ -581,7 +596,7 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   cv::Mat smooth;
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
-    return IsHotPixel(contrast, region) ||
+    return IsHotPixel(contrast, region) || IsOfCoreEdge(contrast, region) ||
            IsTooFaint(contrast, options, detection.scales, region) ||
            IsUnevenRing(contrast, region) || IsShadow(contrast, &smooth, &region);
   });

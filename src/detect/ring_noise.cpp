@@ -44,6 +44,7 @@ constexpr double kCoreSkirtsUm = 6.0;
 // Where something has an edge, compression rounds its finer coefficients, too: an error of every
 // pixel of those blocks, in steps of a block's mean.
 constexpr double kRoundingAtEdge = 0.45;
+constexpr double kBlockPx = 8.0;
 
 constexpr double kMostOwn = 1.6;  // a ring's noise over the glass's
 
@@ -270,10 +271,15 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
   }
   const double rounding =
       kRoundingAtEdge * map.block_step / std::max(1.0, response.sigma_cells * map.cell_px);
-  for (size_t i = 0; i < count && map.core_radius_um > 0; ++i) {
-    const bool at_edge =
-        edges[i] <= map.core_radius_um + 2.0 && edges[i + 1] >= map.core_radius_um - 2.0;
-    if (at_edge) sigmas[i] = std::max(sigmas[i], rounding);
+  const double block_um = kBlockPx / map.cell_px * map.um_per_cell;
+  const auto at_edge = [&](size_t i, double radius_um, double reach_um) {
+    return edges[i] <= radius_um + reach_um && edges[i + 1] >= radius_um - reach_um;
+  };
+  for (size_t i = 0; i < count; ++i) {
+    const bool at_core = map.core_radius_um > 0 && at_edge(i, map.core_radius_um, 2.0);
+    if (at_core || at_edge(i, map.cladding_radius_um, block_um)) {
+      sigmas[i] = std::max(sigmas[i], rounding);
+    }
   }
   return {map, std::move(sigmas)};
 }

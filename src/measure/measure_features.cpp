@@ -6,6 +6,7 @@
 #include "measure/enclosing_circle.h"
 #include "measure/scratch_ends.h"
 #include "measure/shape.h"
+#include "measure/speck_blur.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -56,6 +57,7 @@ struct Context {
   const ContrastMap& map;
   const Scale& scale;
   const Limits& limits;
+  double blur_cells;  // of specks
 };
 
 cv::Point2d UmFromCell(const Context& c, cv::Point2d cell) {
@@ -206,8 +208,7 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   edge.reserve(region.edge.size());
   for (const cv::Point2f& p : region.edge) edge.push_back(UmFromCell(c, p));
   const Shape shape = DescribeShape(edge);
-  const double blur_um =
-      um * std::hypot(std::max(0.4, c.map.blur_sigma_cells), region.smoothing_cells);
+  const double blur_um = um * std::hypot(std::max(0.4, c.blur_cells), region.smoothing_cells);
   const double seen_area = static_cast<double>(region.cells.size()) * um * um;
   // A dark rim round a middle like the glass is a ring of its own.
   const double filled = 0.25 * CV_PI * shape.length_um * shape.width_um;
@@ -271,12 +272,23 @@ bool Before(const Feature& a, const Feature& b) {
 
 }  // namespace
 
+namespace {
+
+// Only much sharper specks contradict the rim: both are read off a few edges.
+double BlurOfSpecks(const ContrastMap& map, const std::vector<Region>& regions) {
+  constexpr double kSharper = 0.75;
+  const auto sigma = BlurBySpecks(map, regions);
+  return sigma && *sigma < kSharper * map.blur_sigma_cells ? *sigma : map.blur_sigma_cells;
+}
+
+}  // namespace
+
 std::vector<Feature> MeasureFeatures(const Frame& frame,
                                      const ContrastMap& contrast,
                                      const Scale& scale,
                                      const Limits& limits,
                                      const std::vector<Region>& regions) {
-  const Context context{frame, contrast, scale, limits};
+  const Context context{frame, contrast, scale, limits, BlurOfSpecks(contrast, regions)};
   const std::vector<bool> may_hide = MayHideAnother(contrast, regions);
   std::vector<Feature> features;
   for (size_t i = 0; i < regions.size(); ++i) {
