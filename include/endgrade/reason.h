@@ -89,6 +89,10 @@ inline constexpr std::array kReasonCodes = {
                ReasonEffect::kForbids,
                "judge",
                "what was taken for an allowed scratch may be lint, which would break a rule"},
+    ReasonCode{"reaches_outward",
+               ReasonEffect::kForbids,
+               "judge",
+               "a defect of a zone without limits reaches far into one that would not allow it"},
     ReasonCode{"bad_limits", ReasonEffect::kForbids, "judge", "the limits are not fit to grade by"},
     ReasonCode{"bad_option", ReasonEffect::kForbids, "judge", "an option is outside its range"},
 

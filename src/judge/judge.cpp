@@ -2,6 +2,7 @@
 
 #include "judge/count_rule.h"
 #include "judge/pass_conditions.h"
+#include "judge/reach_outward.h"
 #include "judge/words.h"
 #include "limits/size_range.h"
 
@@ -254,6 +255,9 @@ Grade Judge(FibreGeometry geometry,
   CheckFace(geometry, scale, limits, conditions);
   CheckSight(sight, quality, scale, limits, options, conditions);
   Append(conditions.forbid, findings.forbid);
+  if (auto reason = ReachesFarOutward(features, limits, scale)) {
+    conditions.forbid.push_back(std::move(*reason));
+  }
 
   Grade grade;
   // What a poor picture seems to show is enough for a fail only where the picture cannot have made

@@ -89,6 +89,19 @@ TEST(Pass, NeedsAnAllowedScratchToBeOne) {
   EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
 }
 
+// Any defect is allowed in zone C of sm-upc, none over 10 um in zone D.
+TEST(Pass, NeedsWhatTouchesAFreeZoneToEndNearIt) {
+  Picture picture("sm-upc");
+  picture.Add(kDefect, "C", 60, 5);
+  std::vector<cv::Point2d>& outline = picture.features[0].outline_px;
+  outline = {
+      picture.scale.ToPx({66, 0}), picture.scale.ToPx({80, 6}), picture.scale.ToPx({80, -6})};
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kPass);
+  outline = {
+      picture.scale.ToPx({66, 0}), picture.scale.ToPx({118, 9}), picture.scale.ToPx({69, -9})};
+  ExpectUngradable(picture.Judged(), "reaches_outward", "it may be two");
+}
+
 TEST(Pass, ForgivesNoMoreThanTheStatedShare) {
   Picture picture("sm-upc");
   picture.sight[3].in_view_fraction = 0.995;
