@@ -1,6 +1,7 @@
 #include "core/gaussian.h"
 #include "detect/bent_strokes.h"
 #include "detect/faint.h"
+#include "detect/film_search.h"
 #include "detect/fine_border.h"
 #include "detect/gather.h"
 #include "detect/hair_pieces.h"
@@ -614,6 +615,9 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   JoinHairPieces(contrast, &scratches, &regions);
   detection.regions = std::move(scratches);
   for (Region& region : regions) detection.regions.push_back(std::move(region));
+  for (Region& film : SearchFilms(contrast, detection.regions)) {
+    detection.regions.push_back(std::move(film));
+  }
   for (Region& region : LookOnceMore(contrast, detection.regions)) {
     detection.regions.push_back(std::move(region));
   }

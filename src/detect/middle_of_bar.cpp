@@ -2,6 +2,7 @@
 
 #include "detect/direction.h"
 #include "detect/line_trace.h"
+#include "detect/median.h"
 #include "detect/sample.h"
 
 #include <algorithm>
@@ -13,7 +14,7 @@ namespace {
 
 constexpr double kStep = 3.0;         // cells along the spine
 constexpr double kAcross = 0.5;       // cells
-constexpr double kLeastWindow = 8.0;  // cells along the spine, over which a profile is a mean
+constexpr double kLeastWindow = 8.0;  // cells along the spine, whose middles are one
 constexpr double kFlankReach = 2.0;   // times reach_cells: the spine may run along a flank
 constexpr double kLeastHeight = 0.4;  // of the line's
 constexpr double kLeastTold = 0.75;   // of the places along the spine
@@ -22,12 +23,6 @@ constexpr double kLeastMove = 0.3;    // cells
 constexpr int kRounds = 2;
 
 cv::Point2d LeftOf(cv::Point2d u) { return {-u.y, u.x}; }
-
-double MedianIn(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // Half-way between the flanks, as an offset in steps from the profile's first value. Its height is
 // looked for within `near` steps of the spine: another line may lie farther off.
@@ -98,7 +93,7 @@ bool MoveOnce(const cv::Mat& residual,
   const int half = std::max(1, static_cast<int>(std::lround(0.5 * window / kStep)));
   std::vector<std::optional<double>> told(points.size());
   int num_told = 0;
-  // Each row about where its own middle is, so that a spine that changes sides blurs nothing.
+  // Row by row: means along a spine that changes sides would blur the flanks.
   for (int i = 0; i < count; ++i) {
     const auto middle = MiddleOf(rows[static_cast<size_t>(i)], across / 2);
     if (!middle) continue;

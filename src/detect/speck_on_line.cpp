@@ -2,6 +2,7 @@
 
 #include "detect/direction.h"
 #include "detect/line_trace.h"
+#include "detect/median.h"
 #include "detect/sample.h"
 
 #include <algorithm>
@@ -63,12 +64,6 @@ Across MeasureAcross(
   return across;
 }
 
-double Middle(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 }  // namespace
 
 bool IsSpeckOnLine(const ContrastMap& map, const Region& region, const Region& line) {
@@ -109,9 +104,9 @@ bool IsSpeckOnLine(const ContrastMap& map, const Region& region, const Region& l
   const Across here = across_at(nearest);
   if (here.height <= 0) return false;
   const double width = here.area / here.height;
-  const double usual = Middle(widths);
+  const double usual = MedianIn(widths);
   return width > kWider * usual && (width - usual) * map.um_per_cell > kLeastWiderUm &&
-         here.area > kMore * Middle(areas);
+         here.area > kMore * MedianIn(areas);
 }
 
 }  // namespace endgrade

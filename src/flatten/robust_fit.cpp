@@ -12,7 +12,6 @@
 namespace endgrade {
 namespace {
 
-constexpr double kTukey = 4.685;
 constexpr int kRounds = 8;
 
 double Predict(const double* row, const std::vector<double>& coefficients) {
@@ -116,7 +115,8 @@ std::vector<double> FitRobust(const std::vector<double>& rows,
                               const std::vector<double>& values,
                               const std::vector<double>& weights,
                               int columns,
-                              double floor) {
+                              double floor,
+                              double tukey) {
   const auto width = static_cast<size_t>(columns);
   std::vector<double> coefficients(width, 0.0);
   if (values.size() < width) return coefficients;
@@ -126,7 +126,7 @@ std::vector<double> FitRobust(const std::vector<double>& rows,
   for (size_t i = 0; i < values.size(); ++i) residuals[i] = values[i] - start;
   std::vector<double> robust = weights;
   for (int round = 0; round < kRounds; ++round) {
-    const double reach = kTukey * std::max(floor, Spread(residuals, weights));
+    const double reach = tukey * std::max(floor, Spread(residuals, weights));
     for (size_t i = 0; i < values.size(); ++i) {
       const double u = residuals[i] / reach;
       const double keep = std::abs(u) < 1.0 ? (1.0 - u * u) * (1.0 - u * u) : 0.0;

@@ -270,10 +270,6 @@ bool Before(const Feature& a, const Feature& b) {
   return a.centre_px.x < b.centre_px.x;
 }
 
-}  // namespace
-
-namespace {
-
 // Only much sharper specks contradict the rim: both are read off a few edges.
 double BlurOfSpecks(const ContrastMap& map, const std::vector<Region>& regions) {
   constexpr double kSharper = 0.75;

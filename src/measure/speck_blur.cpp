@@ -1,5 +1,6 @@
 #include "measure/speck_blur.h"
 
+#include "detect/median.h"
 #include "detect/sample.h"
 
 #include <algorithm>
@@ -18,12 +19,6 @@ constexpr double kHeightPerSlope = 2.5;
 constexpr double kLeastShare = 0.5;  // of the directions
 constexpr std::size_t kLeastSpecks = 3;
 constexpr double kSlopeOver = 2.0;  // steps that a slope is read over: single cells are noisy
-
-double MedianIn(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 // Outwards from the middle: the steepest fall, and where half of the height is reached.
 struct Flank {
