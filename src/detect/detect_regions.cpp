@@ -313,6 +313,27 @@ bool IsOfCoreEdge(const ContrastMap& map, const Region& region) {
   return std::abs(region.depth) < kShare * std::abs(inside - map.glass_level);
 }
 
+// A core that is too faint to be located, or is no disc of one brightness, leaves a faint round
+// patch about the middle of the glass.
+bool IsOfFaintCore(const ContrastMap& map, const Region& region, const Standing& standing) {
+  constexpr double kLargestUm = 12.0;
+  constexpr double kOffCentreUm = 1.0;
+  constexpr double kLeastAspect = 0.75;
+  constexpr double kMostContrast = 0.06;  // of the glass
+  if (std::abs(standing.depth) > kMostContrast * map.glass_level) return false;
+  const cv::Rect box = cv::boundingRect(region.cells);
+  const double longer = std::max(box.width, box.height);
+  if (longer * map.um_per_cell > kLargestUm) return false;
+  if (std::min(box.width, box.height) < kLeastAspect * longer) return false;
+  cv::Point2d middle(0, 0);
+  for (const cv::Point& cell : region.cells) middle += cv::Point2d(cell);
+  middle *= 1.0 / static_cast<double>(region.cells.size());
+  const cv::Vec2d um =
+      map.um_from_cell * cv::Vec2d(middle.x - map.centre_cell.x, middle.y - map.centre_cell.y);
+  const cv::Point2d core = map.core_radius_um > 0 ? map.core_centre_um : cv::Point2d(0, 0);
+  return std::hypot(um[0] - core.x, um[1] - core.y) < kOffCentreUm;
+}
+
 bool IsTooFaint(const ContrastMap& map,
                 const DetectOptions& options,
                 const std::vector<ScaleNoise>& scales,
@@ -320,6 +341,7 @@ bool IsTooFaint(const ContrastMap& map,
   const auto radius_um = static_cast<double>(RadiusOf(map, region));
   const double size_um = LongestSide(region) * map.um_per_cell;
   const Standing standing = StandingOf(map, scales, region);
+  if (IsOfFaintCore(map, region, standing)) return true;
   return standing.snr <
          LeastBelievedSnr(map, radius_um, size_um, standing.depth, options.threshold_sigma);
 }

@@ -57,6 +57,7 @@ enum Material : std::uint8_t { kNone, kCore, kGlass, kFerrule };
 struct Plain {
   int step = 1;  // map cells a cell, along either side
   double um = 1.0;
+  cv::Point2d centre;        // of the glass
   cv::Mat level;             // CV_32FC1
   cv::Mat ring;              // CV_16UC1: index of the cell's ring
   cv::Mat material;          // CV_8UC1: Material
@@ -135,19 +136,46 @@ bool IsGround(const Plain& plain, int y, int x) {
          plain.clear_um.at<float>(y, x) > kGroundUm;
 }
 
+// Eighths of the way around.
+constexpr size_t kEighths = 8;
+
+size_t EighthOf(cv::Point2d from_centre) {
+  const size_t half = from_centre.y < 0 ? 4 : 0;
+  const size_t quarter = from_centre.x < 0 ? 2 : 0;
+  const size_t nearer_x = std::abs(from_centre.x) > std::abs(from_centre.y) ? 1 : 0;
+  return half + quarter + nearer_x;
+}
+
+// Mean of the middle half.
+float MiddleMean(std::vector<float> values) {
+  std::sort(values.begin(), values.end());
+  const size_t cut = values.size() / 4;
+  float sum = 0.0F;
+  for (size_t i = cut; i < values.size() - cut; ++i) sum += values[i];
+  return sum / static_cast<float>(values.size() - 2 * cut);
+}
+
+// Of a ring whose one half is in the shade and whose other half is not, the median is the one's
+// level or the other's, by chance, and the next ring's may be the other; so each eighth has its
+// own.
 std::vector<float> RingLevels(const Plain& plain) {
-  std::vector<std::vector<float>> samples;
+  std::vector<std::array<std::vector<float>, kEighths>> samples;
   for (int y = 0; y < plain.level.rows; ++y) {
     for (int x = y % 2; x < plain.level.cols; x += 2) {
       if (!IsGround(plain, y, x)) continue;
       const size_t ring = plain.ring.at<std::uint16_t>(y, x);
       if (ring >= samples.size()) samples.resize(ring + 1);
-      samples[ring].push_back(plain.level.at<float>(y, x));
+      const size_t eighth = EighthOf(cv::Point2d(x, y) - plain.centre);
+      samples[ring][eighth].push_back(plain.level.at<float>(y, x));
     }
   }
   std::vector<float> levels(samples.size(), 0.0F);
   for (size_t i = 0; i < samples.size(); ++i) {
-    if (!samples[i].empty()) levels[i] = MedianOf(samples[i]);
+    std::vector<float> medians;
+    for (std::vector<float>& eighth : samples[i]) {
+      if (!eighth.empty()) medians.push_back(MedianOf(eighth));
+    }
+    if (!medians.empty()) levels[i] = MiddleMean(std::move(medians));
   }
   return levels;
 }
@@ -221,6 +249,7 @@ Plain LayPlain(const ContrastMap& map) {
   Plain plain;
   plain.step = std::max(1, static_cast<int>(std::lround(kCellUm / map.um_per_cell)));
   plain.um = plain.step * map.um_per_cell;
+  plain.centre = (map.centre_cell + cv::Point2d(0.5, 0.5)) / plain.step - cv::Point2d(0.5, 0.5);
   const cv::Size size(map.level.cols / plain.step, map.level.rows / plain.step);
   cv::Mat level;
   cv::medianBlur(map.level, level, 3);  // single hot pixels

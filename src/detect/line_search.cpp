@@ -254,6 +254,26 @@ bool RunAlike(const std::vector<cv::Point2d>& a, const std::vector<cv::Point2d>&
   return std::abs(Unit(a.back() - a.front()).dot(Unit(b.back() - b.front()))) > kAlike;
 }
 
+// A line that crosses the rim shows on either side of it. The steps in which a file rounds light
+// that changes slowly run far over a smooth glass; where one meets what may be a line in a coarse
+// ferrule, the mean of both would be that of a scratch.
+bool ShowsOnGlass(const ContrastMap& map,
+                  const cv::Mat& residual,
+                  const std::vector<cv::Point2d>& spine,
+                  double blur,
+                  double look) {
+  constexpr double kFromRimUm = 3.0;
+  std::vector<cv::Point2d> on_glass;
+  for (const cv::Point2d& cell : Resample(spine, 2.0)) {
+    const cv::Vec2d um =
+        map.um_from_cell * cv::Vec2d(cell.x - map.centre_cell.x, cell.y - map.centre_cell.y);
+    if (std::hypot(um[0], um[1]) < map.cladding_radius_um - kFromRimUm) on_glass.push_back(cell);
+  }
+  if (on_glass.size() < 2 || LengthOf(on_glass) * map.um_per_cell < kLeastLengthUm) return true;
+  const LineProfile profile = MeasureProfile(residual, on_glass, blur, look);
+  return std::abs(profile.peak) >= LeastLineDepth(map);
+}
+
 // The top of a wide line is flat: its spine may have been followed along a flank.
 void MoveToItsMiddle(const ContrastMap& map,
                      const cv::Mat& residual,
@@ -309,7 +329,8 @@ void RunPass(const ContrastMap& map,
     const bool accepted =
         LooksLikeALine(trace.Length() * map.um_per_cell, profile, map.um_per_cell) &&
         IsOfItsSign(candidate, profile) && std::abs(profile.peak) >= LeastLineDepth(map) &&
-        !IsOneSpot(map, *residual, trace.spine, profile);
+        !IsOneSpot(map, *residual, trace.spine, profile) &&
+        ShowsOnGlass(map, *residual, trace.spine, blur, look);
     if (!accepted || IsLeftover(trace, profile, *found)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;

@@ -503,6 +503,39 @@ TEST(DetectRegions, BelievesNoStepLowerThanTheFilesOwnRounding) {
   EXPECT_EQ(count(), 1U);
 }
 
+// A core that nobody located: what is as faint, round, of its size and in the middle is no dirt.
+TEST(DetectRegions, TakesAFaintPatchInTheMiddleForTheCoreAndNoOther) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const auto count = [&](const test::DrawnFace& face) {
+    test::Drawn drawn = test::Draw(face);
+    drawn.fibre.core.reset();
+    return DetectRegions(test::FlattenDrawn(drawn, limits)).regions.size();
+  };
+  test::DrawnFace face;
+  face.core = 1.05 * face.glass;
+  EXPECT_EQ(count(face), 0U);
+  face.discs = {{{0, 0}, 2.5, -0.3}};
+  EXPECT_EQ(count(face), 1U);
+  face.core = face.glass;
+  face.discs = {{{2.5, 0}, 9.0, 0.05}};
+  EXPECT_EQ(count(face), 1U);
+}
+
+// The steps of a slow change of light run far and straight over glass without noise. With a coarse
+// ferrule at their ends they looked like scratches.
+TEST(DetectRegions, TakesNoStepOfRoundingForAScratchBecauseOfTheGrainBesideIt) {
+  for (std::uint64_t seed = 1; seed < 7; ++seed) {
+    test::DrawnFace face;
+    face.seed = seed;
+    face.noise = 0;
+    face.grain = 22;
+    face.glass = 78;
+    face.ferrule = 184;
+    face.tilt_of_light = 0.12 + 0.02 * static_cast<double>(seed);
+    for (const Feature& f : test::FeaturesOn(face)) EXPECT_GT(f.zone, 1) << f.size_um;
+  }
+}
+
 // Nothing on the face can look sharper than the lens.
 TEST(DetectRegions, LeavesOutHotPixelsButNoSpeckHoweverSmall) {
   test::DrawnFace face;

@@ -104,6 +104,19 @@ TEST(LookOnceMore, SeesAScratchOfWhichOnlyAPartIsOutlinedButNotTheEndOfALine) {
   EXPECT_TRUE(LookOnceMore(map, {line}).empty());
 }
 
+// Of the outermost rings only two ends are in the picture, one in the light and one in the shade.
+TEST(LookOnceMore, SeesNothingWhereOnlyTwoEndsOfARingAreInView) {
+  for (std::uint64_t seed = 1; seed < 9; ++seed) {
+    test::DrawnFace face;
+    face.seed = seed;
+    face.size = {640, 480};
+    face.um_per_px = 0.39 + 0.005 * static_cast<double>(seed);
+    face.tilt_of_light = 0.6;
+    face.grain = 1.0;
+    EXPECT_TRUE(LookOnceMore(MapOf(face), {}).empty()) << seed;
+  }
+}
+
 TEST(LookOnceMore, AHotPixelIsNoDirt) {
   for (const double um_per_px : {0.4, 1.0}) {
     test::DrawnFace face;
