@@ -18,7 +18,9 @@ namespace {
 
 // The located core's edge is off by no more than this, or it is not the edge that is off.
 constexpr double kMostOffsetUm = 0.35;
+constexpr double kMostOffsetNarrowUm = 0.6;  // a bell has no edge to locate it by
 constexpr double kMostOffsetCells = 0.8;
+constexpr double kLeastAskewUm = 0.03;
 constexpr double kBlurThatHidesCore = 1.2;  // um
 constexpr double kBurntOut = 0.99;          // of the white level
 
@@ -129,30 +131,18 @@ class Core {
  public:
   Core(const ContrastMap& map, const Scale& scale, const FaceRings& rings, const Light& glass)
       : rings_(rings), glass_(glass) {
-    const PolarSamples samples =
-        ReadCircles(map,
-                    scale,
-                    rings.core_centre_um,
-                    {0.0, rings.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
-    edge_ = MedianByRadius(samples, [&](cv::Point2d um) { return glass.Uneven(um); });
-    const bool lit = edge_.At(rings.core_from_um) > edge_.At(rings.core_to_um);
-    const double overshoot = Overshoot(lit, rings.core_radius_um, rings.core_to_um, edge_);
-    if (rings.core_radius_um < kLargestSingleModeUm) {
-      MakeMonotone(lit, rings.core_radius_um, overshoot, &edge_);
-    }
     burnt_out_ = kBurntOut * map.white_level;
-    profile_ = CoreProfile(samples, rings.core_from_um, lit, static_cast<float>(burnt_out_));
-    shape_ = FitEdgeShape({samples,
-                           [&](double radius) { return edge_.At(radius); },
-                           [&](cv::Point2d um) { return glass.Uneven(um); },
-                           rings.core_from_um,
-                           rings.core_to_um,
-                           std::max(kMostOffsetUm, kMostOffsetCells * map.um_per_cell)});
-    if (map.blur_sigma_cells >= kSharpBlurCells) return;
-    edge_ = EdgeByCells(map, scale, rings, glass, shape_, edge_);
-    if (rings.core_radius_um < kLargestSingleModeUm) {
-      MakeMonotone(lit, rings.core_radius_um, overshoot, &edge_);
+    Fit(map, scale);
+    // The light of a single-mode core is a bell or a bowl: where it is askew, all of it is.
+    const bool narrow = rings.core_radius_um < kLargestSingleModeUm;
+    const cv::Point2d askew(shape_.along_x, shape_.along_y);
+    if (narrow && std::hypot(askew.x, askew.y) > kLeastAskewUm) {
+      rings_.core_centre_um += askew;
+      Fit(map, scale);
     }
+    if (map.blur_sigma_cells >= kSharpBlurCells) return;
+    edge_ = EdgeByCells(map, scale, rings_, glass, shape_, edge_);
+    if (narrow) MakeMonotone(lit_, rings.core_radius_um, overshoot_, &edge_);
   }
 
   // `glass_here`: what the glass alone would show at this place.
@@ -172,8 +162,35 @@ class Core {
   }
 
  private:
-  const FaceRings& rings_;
+  // Profile, edge and shape about the centre as it stands.
+  void Fit(const ContrastMap& map, const Scale& scale) {
+    const PolarSamples samples =
+        ReadCircles(map,
+                    scale,
+                    rings_.core_centre_um,
+                    {0.0, rings_.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
+    const auto uneven = [&](cv::Point2d um) { return glass_.Uneven(um); };
+    edge_ = MedianByRadius(samples, uneven);
+    lit_ = edge_.At(rings_.core_from_um) > edge_.At(rings_.core_to_um);
+    overshoot_ = Overshoot(lit_, rings_.core_radius_um, rings_.core_to_um, edge_);
+    if (rings_.core_radius_um < kLargestSingleModeUm) {
+      MakeMonotone(lit_, rings_.core_radius_um, overshoot_, &edge_);
+    }
+    profile_ = CoreProfile(samples, rings_.core_from_um, lit_, static_cast<float>(burnt_out_));
+    const double most_off_um =
+        rings_.core_radius_um < kLargestSingleModeUm ? kMostOffsetNarrowUm : kMostOffsetUm;
+    shape_ = FitEdgeShape({samples,
+                           [&](double radius) { return edge_.At(radius); },
+                           uneven,
+                           rings_.core_from_um,
+                           rings_.core_to_um,
+                           std::max(most_off_um, kMostOffsetCells * map.um_per_cell)});
+  }
+
+  FaceRings rings_;
   const Light& glass_;
+  bool lit_ = false;
+  double overshoot_ = 0;
   RingTable edge_;
   CoreProfile profile_;
   double burnt_out_ = 0;
