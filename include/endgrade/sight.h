@@ -39,6 +39,8 @@ struct Quality {
   double stated_contrast = 0;     // that smallest_visible_um speaks of
   cv::Size2d view_um;             // the picture's extent in micrometres
   std::vector<Reason> problems;   // found by the steps before: each forbids a pass
+  // What the face looks like that forbids a pass, too, but takes nothing from what was found on it.
+  std::vector<Reason> doubts;
 };
 
 struct SightOptions {

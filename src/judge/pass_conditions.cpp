@@ -220,6 +220,7 @@ void CheckSight(const std::vector<ZoneSight>& sight,
   CheckView(sight, limits, options, conditions);
   for (const Reason& problem : quality.problems) conditions.forbid.push_back(problem);
   conditions.poor = !quality.problems.empty();
+  for (const Reason& doubt : quality.doubts) conditions.forbid.push_back(doubt);
   CheckSmallest(sight, quality, scale, limits, conditions);
 }
 

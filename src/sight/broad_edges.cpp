@@ -1,0 +1,196 @@
+#include "sight/broad_edges.h"
+
+#include "flatten/cell_grid.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr double kUprightUm = 2.0;
+constexpr int kDirections = 12;
+constexpr int kLong = 18;  // cells along a strip,
+constexpr int kWide = 4;   // across it
+constexpr int kApart = 5;  // between the middles of two: blur and a border's waviness
+constexpr float kLeastFilled = 0.75F;
+constexpr int kBesideRegions = 2;  // cells
+constexpr int kSpreadCells = 5;
+constexpr double kLineSigma = 5.0;
+
+constexpr double kGlassFromRimUm = 6.0;
+constexpr double kFerruleFromRimUm = 9.0;
+constexpr double kGlassFromCoreUm = 4.0;
+constexpr double kNarrowCoreUm = 6.0;  // of a radius, where none is seen
+constexpr double kWideCoreUm = 32.0;
+
+// The face upright, on cells of kUprightUm, and where it tells something.
+struct Face {
+  cv::Mat level;  // CV_32FC1
+  cv::Mat told;   // CV_32FC1: 1 or 0
+  double half_um = 0;
+
+  [[nodiscard]] double RadiusAt(int y, int x) const {
+    return std::hypot(x * kUprightUm - half_um, y * kUprightUm - half_um);
+  }
+};
+
+Face Upright(const ContrastMap& map, const std::vector<Region>& regions) {
+  cv::Mat held = map.valid.empty() ? cv::Mat::zeros(map.level.size(), CV_8UC1) : map.valid == 0;
+  const cv::Rect whole(cv::Point(), held.size());
+  for (const Region& region : regions) {
+    for (const cv::Point& cell : region.cells) {
+      if (whole.contains(cell)) held.at<uchar>(cell) = 255;
+    }
+  }
+  Face face;
+  const int half = static_cast<int>(std::ceil(map.outer_um / kUprightUm));
+  const cv::Size size(2 * half + 1, 2 * half + 1);
+  face.half_um = half * kUprightUm;
+  // Smoothed first, so that each cell of the face stands for all of the map's that it covers.
+  cv::Mat smooth;
+  const double sigma = 0.4 * kUprightUm / map.um_per_cell;
+  if (sigma > 0.4) {
+    cv::GaussianBlur(map.level, smooth, cv::Size(), sigma);
+  } else {
+    smooth = map.level;
+  }
+  const cv::Matx22d cells = map.um_from_cell.inv() * kUprightUm;
+  const cv::Vec2d corner = cells * cv::Vec2d(half, half);
+  const cv::Matx23d affine(cells(0, 0),
+                           cells(0, 1),
+                           map.centre_cell.x - corner[0],
+                           cells(1, 0),
+                           cells(1, 1),
+                           map.centre_cell.y - corner[1]);
+  cv::warpAffine(smooth, face.level, affine, size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP);
+  cv::Mat blocked;
+  cv::warpAffine(held,
+                 blocked,
+                 affine,
+                 size,
+                 cv::INTER_NEAREST | cv::WARP_INVERSE_MAP,
+                 cv::BORDER_CONSTANT,
+                 cv::Scalar(255));
+  const int side = 2 * kBesideRegions + 1;
+  cv::dilate(blocked, blocked, cv::Mat::ones(side, side, CV_8UC1));
+  cv::Mat(blocked == 0).convertTo(face.told, CV_32F, 1.0 / 255.0);
+  return face;
+}
+
+// Sums over the strip about each cell.
+cv::Mat SumsOfStrips(const cv::Mat& values) {
+  cv::Mat sums;
+  cv::boxFilter(
+      values, sums, CV_32F, cv::Size(kWide, kLong), cv::Point(-1, -1), false, cv::BORDER_CONSTANT);
+  return sums;
+}
+
+// Light from one side makes no edge; what a plane takes, it takes from an edge, too, but little.
+void TakeOffPlane(const cv::Mat& told, cv::Mat* level) {
+  cv::Matx33d normal = cv::Matx33d::zeros();
+  cv::Vec3d right(0, 0, 0);
+  for (int y = 0; y < told.rows; ++y) {
+    for (int x = 0; x < told.cols; ++x) {
+      if (told.at<float>(y, x) <= 0) continue;
+      const cv::Vec3d row(1.0, x - 0.5 * told.cols, y - 0.5 * told.rows);
+      normal += row * row.t();
+      right += static_cast<double>(level->at<float>(y, x)) * row;
+    }
+  }
+  cv::Vec3d plane;
+  if (!cv::solve(normal, right, plane, cv::DECOMP_CHOLESKY)) return;
+  for (int y = 0; y < told.rows; ++y) {
+    for (int x = 0; x < told.cols; ++x) {
+      level->at<float>(y, x) -=
+          static_cast<float>(plane.dot(cv::Vec3d(1.0, x - 0.5 * told.cols, y - 0.5 * told.rows)));
+    }
+  }
+}
+
+// The greatest step between two strips side by side.
+double GreatestStep(const cv::Mat& level, const cv::Mat& told) {
+  double greatest = 0;
+  const cv::Point2f middle(0.5F * static_cast<float>(level.cols - 1),
+                           0.5F * static_cast<float>(level.rows - 1));
+  for (int direction = 0; direction < kDirections; ++direction) {
+    const cv::Mat turn = cv::getRotationMatrix2D(middle, 180.0 * direction / kDirections, 1.0);
+    cv::Mat values;
+    cv::Mat weights;
+    cv::warpAffine(level, values, turn, level.size());
+    cv::warpAffine(told, weights, turn, level.size());
+    const cv::Mat sums = SumsOfStrips(values);
+    const cv::Mat filled = SumsOfStrips(weights);
+    for (int y = 0; y < sums.rows; ++y) {
+      const auto* sum = sums.ptr<float>(y);
+      const auto* share = filled.ptr<float>(y);
+      for (int left = 0; left + kApart < sums.cols; ++left) {
+        const int right = left + kApart;
+        if (std::min(share[left], share[right]) < kLeastFilled * kWide * kLong) continue;
+        const double height =
+            std::abs(static_cast<double>(sum[left] / share[left] - sum[right] / share[right]));
+        greatest = std::max(greatest, height);
+      }
+    }
+  }
+  return greatest;
+}
+
+BroadEdge EdgeBetween(const Face& face, double from_um, double to_um) {
+  BroadEdge edge;
+  cv::Mat told = face.told.clone();
+  for (int y = 0; y < told.rows; ++y) {
+    for (int x = 0; x < told.cols; ++x) {
+      const double radius = face.RadiusAt(y, x);
+      if (radius < from_um || radius > to_um) told.at<float>(y, x) = 0.0F;
+    }
+  }
+  cv::Mat around;
+  cv::blur(face.level, around, {kSpreadCells, kSpreadCells});
+  std::vector<float> levels;
+  std::vector<float> spread;
+  for (int y = 0; y < told.rows; ++y) {
+    for (int x = 0; x < told.cols; ++x) {
+      if (told.at<float>(y, x) <= 0) continue;
+      levels.push_back(face.level.at<float>(y, x));
+      spread.push_back(std::abs(face.level.at<float>(y, x) - around.at<float>(y, x)));
+    }
+  }
+  if (levels.size() < static_cast<size_t>(2 * kWide * kLong)) return edge;
+  constexpr double kLeastSpread = 0.1;  // luma units
+  const double light = std::max(1.0, static_cast<double>(MedianOf(levels)));
+  const double one = std::max(kLeastSpread, 1.4826 * static_cast<double>(MedianOf(spread)));
+  // Without thin lines: marks of the camera's own that run across the picture.
+  cv::Mat plain;
+  cv::medianBlur(face.level, plain, 5);
+  const cv::Mat line = cv::abs(face.level - plain) > kLineSigma * one;
+  told.setTo(0.0F, line);
+  cv::Mat level = face.level.clone();
+  TakeOffPlane(told, &level);
+  const double step = GreatestStep(level.mul(told), told);
+  edge.contrast = step / light;
+  edge.sigma = step / one;
+  return edge;
+}
+
+}  // namespace
+
+BroadEdges FindBroadEdges(const ContrastMap& map,
+                          const std::vector<Region>& regions,
+                          double outer_um,
+                          bool wide_core) {
+  const Face face = Upright(map, regions);
+  const double blur_um = map.blur_sigma_cells * map.um_per_cell;
+  const double rim_um = map.cladding_radius_um;
+  double core_um = std::max(map.core_radius_um, kNarrowCoreUm);
+  if (wide_core) core_um = std::max(core_um, kWideCoreUm);
+  BroadEdges edges;
+  edges.glass = EdgeBetween(
+      face, core_um + kGlassFromCoreUm + 2.0 * blur_um, rim_um - kGlassFromRimUm - 2.0 * blur_um);
+  edges.ferrule = EdgeBetween(face, rim_um + kFerruleFromRimUm + 3.0 * blur_um, outer_um);
+  return edges;
+}
+
+}  // namespace endgrade

@@ -1,0 +1,76 @@
+#include "sight/core_surround.h"
+
+#include "flatten/cell_grid.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr double kRingStepUm = 0.5;
+constexpr double kCoreEndsUm = 5.5;  // and one blur
+constexpr double kSurroundToUm = 20.0;
+constexpr double kMiddleUm = 2.5;
+constexpr double kGlassFromUm = 22.0;  // the glass's own level: between these
+constexpr double kGlassUpToUm = 45.0;
+constexpr std::size_t kLeastInRing = 12;  // cells
+constexpr int kBeside = 1;                // cells, from what a region holds
+
+cv::Mat Held(const ContrastMap& map, const std::vector<Region>& regions) {
+  cv::Mat held = map.valid.empty() ? cv::Mat::zeros(map.level.size(), CV_8UC1) : map.valid == 0;
+  const cv::Rect whole(cv::Point(), held.size());
+  for (const Region& region : regions) {
+    for (const cv::Point& cell : region.cells) {
+      const cv::Rect around(cell.x - kBeside, cell.y - kBeside, 2 * kBeside + 1, 2 * kBeside + 1);
+      held(around & whole).setTo(255);
+    }
+  }
+  return held;
+}
+
+}  // namespace
+
+CoreSurround LookAroundCore(const ContrastMap& map, const std::vector<Region>& regions) {
+  const cv::Mat held = Held(map, regions);
+  const cv::Point2d core = map.core_radius_um > 0 ? map.core_centre_um : cv::Point2d(0, 0);
+  std::vector<std::vector<float>> rings(static_cast<std::size_t>(kGlassUpToUm / kRingStepUm) + 1);
+  std::vector<float> glass;
+  std::vector<float> middle;
+  for (int y = 0; y < map.level.rows; ++y) {
+    for (int x = 0; x < map.level.cols; ++x) {
+      if (map.radius_um.at<float>(y, x) > static_cast<float>(kGlassUpToUm) ||
+          held.at<uchar>(y, x)) {
+        continue;
+      }
+      const cv::Vec2d um =
+          map.um_from_cell * cv::Vec2d(x - map.centre_cell.x, y - map.centre_cell.y);
+      const double radius = std::hypot(um[0] - core.x, um[1] - core.y);
+      const float level = map.level.at<float>(y, x);
+      if (radius < kMiddleUm) middle.push_back(level);
+      if (radius > kGlassFromUm) {
+        glass.push_back(level);
+      } else {
+        rings[static_cast<std::size_t>(radius / kRingStepUm)].push_back(level);
+      }
+    }
+  }
+  CoreSurround surround;
+  if (glass.empty()) return surround;
+  const double light = std::max(1.0, static_cast<double>(MedianOf(glass)));
+  const auto off = [&](std::vector<float>& levels) {
+    return static_cast<double>(MedianOf(levels)) / light - 1.0;
+  };
+  if (!middle.empty()) surround.middle = off(middle);
+  const double from_um = kCoreEndsUm + map.blur_sigma_cells * map.um_per_cell;
+  for (std::size_t i = 0; i < rings.size(); ++i) {
+    const double radius = (static_cast<double>(i) + 0.5) * kRingStepUm;
+    if (radius < from_um || radius > kSurroundToUm || rings[i].size() < kLeastInRing) continue;
+    const double here = off(rings[i]);
+    surround.darkest = std::min(surround.darkest, here);
+    surround.brightest = std::max(surround.brightest, here);
+  }
+  return surround;
+}
+
+}  // namespace endgrade
