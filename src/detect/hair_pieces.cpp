@@ -86,6 +86,33 @@ bool IsHair(const ContrastMap& map, const Region& region, const Shape& shape) {
          std::abs(region.depth) >= kLeastDepth * map.glass_level;
 }
 
+// Whether the face is clean between the hair and what lies beside it: two flanks of one hair have
+// its lit middle between them, two scratches nothing.
+bool IsCleanBetween(const ContrastMap& map,
+                    const Region& piece,
+                    const Region& hair,
+                    const Shape& shape,
+                    double reach) {
+  constexpr double kLitMiddle = 0.15;  // of the hair's depth, of the other sign
+  if (piece.depth * hair.depth <= 0) return false;
+  const Shape own = ShapeOf(map, piece, reach);
+  const cv::Rect both = shape.box & own.box;
+  double sum = 0;
+  int count = 0;
+  for (int y = both.y; y < both.br().y; ++y) {
+    for (int x = both.x; x < both.br().x; ++x) {
+      const auto to_hair =
+          static_cast<double>(shape.distance.at<float>(y - shape.box.y, x - shape.box.x));
+      const auto to_piece =
+          static_cast<double>(own.distance.at<float>(y - own.box.y, x - own.box.x));
+      if (to_hair <= 0 || to_piece <= 0 || to_hair > reach || to_piece > reach) continue;
+      sum += static_cast<double>(map.residual.at<float>(y, x));
+      ++count;
+    }
+  }
+  return count > 0 && sum / count * hair.depth > -kLitMiddle * hair.depth * hair.depth;
+}
+
 // Lies along the hair, or meets its end as wide as that is.
 bool IsPieceOf(const ContrastMap& map,
                const Region& piece,
@@ -99,11 +126,17 @@ bool IsPieceOf(const ContrastMap& map,
   }
   if (near.empty() || LongSide(piece.edge) * map.um_per_cell < kLeastPieceUm) return false;
   if (ShapeOf(map, piece, 1.0).Slender() < kLeastPieceSlender) return false;
-  return static_cast<double>(near.size()) >= kBeside * static_cast<double>(piece.edge.size()) ||
-         LongSide(near) >= kFacing * shape.thickness;
+  const bool beside =
+      static_cast<double>(near.size()) >= kBeside * static_cast<double>(piece.edge.size());
+  if (beside && IsCleanBetween(map, piece, hair, shape, reach)) return false;
+  return beside || LongSide(near) >= kFacing * shape.thickness;
 }
 
-bool IsPieceOf(const ContrastMap& map, const Region& line, const Shape& shape, double reach) {
+bool IsLineOf(const ContrastMap& map,
+              const Region& line,
+              const Region& hair,
+              const Shape& shape,
+              double reach) {
   const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
   if (spine.size() < 2) return false;
   const double half = 0.5 * line.line_width_cells + kFlank * shape.thickness;
@@ -112,7 +145,9 @@ bool IsPieceOf(const ContrastMap& map, const Region& line, const Shape& shape, d
       static_cast<double>(std::count_if(spine.begin(), spine.end(), [&](const cv::Point2d& at) {
         return shape.IsNear(at, half + reach);
       }));
-  if (along >= kAlong * length && length <= kMostOfHair * shape.length) return true;
+  if (along >= kAlong * length && length <= kMostOfHair * shape.length) {
+    return !IsCleanBetween(map, line, hair, shape, reach);
+  }
   const double width = std::hypot(line.line_width_cells, 2.0 * map.blur_sigma_cells);
   if (line.line_width_cells * map.um_per_cell < kWideLineUm) return false;
   if (width * kLikeThickness < shape.thickness || width > kLikeThickness * shape.thickness) {
@@ -163,8 +198,8 @@ void JoinHairPieces(const ContrastMap& map,
       take_in(regions, [&](const Region& piece, const Region& hair) {
         return IsPieceOf(map, piece, hair, shape, reach);
       });
-      take_in(lines, [&](const Region& line, const Region&) {
-        return IsPieceOf(map, line, shape, reach);
+      take_in(lines, [&](const Region& line, const Region& hair) {
+        return IsLineOf(map, line, hair, shape, reach);
       });
       // As thick as it was: what was taken in beside it has made it wider, not another thing.
       if (grown) {

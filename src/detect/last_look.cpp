@@ -136,7 +136,7 @@ bool IsGround(const Plain& plain, int y, int x) {
          plain.clear_um.at<float>(y, x) > kGroundUm;
 }
 
-// Eighths of the way around.
+// Of the way around.
 constexpr size_t kEighths = 8;
 
 size_t EighthOf(cv::Point2d from_centre) {
@@ -155,10 +155,11 @@ float MiddleMean(std::vector<float> values) {
   return sum / static_cast<float>(values.size() - 2 * cut);
 }
 
-// Of a ring whose one half is in the shade and whose other half is not, the median is the one's
-// level or the other's, by chance, and the next ring's may be the other; so each eighth has its
-// own.
+// Where only a part of a ring is in view, such as two ends of it, one in the shade and the other
+// not, the median is the one's level or the other's, by chance, and the next ring's may be the
+// other; there each eighth counts by itself.
 std::vector<float> RingLevels(const Plain& plain) {
+  constexpr float kShade = 0.08F;  // of the level: between one eighth and another
   std::vector<std::array<std::vector<float>, kEighths>> samples;
   for (int y = 0; y < plain.level.rows; ++y) {
     for (int x = y % 2; x < plain.level.cols; x += 2) {
@@ -171,11 +172,22 @@ std::vector<float> RingLevels(const Plain& plain) {
   }
   std::vector<float> levels(samples.size(), 0.0F);
   for (size_t i = 0; i < samples.size(); ++i) {
+    std::vector<float> all;
     std::vector<float> medians;
+    const auto [least, most] =
+        std::minmax_element(samples[i].begin(), samples[i].end(), [](const auto& a, const auto& b) {
+          return a.size() < b.size();
+        });
+    const bool cut = 4 * least->size() < 3 * most->size();
     for (std::vector<float>& eighth : samples[i]) {
-      if (!eighth.empty()) medians.push_back(MedianOf(eighth));
+      if (eighth.empty()) continue;
+      all.insert(all.end(), eighth.begin(), eighth.end());
+      medians.push_back(MedianOf(eighth));
     }
-    if (!medians.empty()) levels[i] = MiddleMean(std::move(medians));
+    if (all.empty()) continue;
+    levels[i] = MedianOf(all);
+    const auto [low, high] = std::minmax_element(medians.begin(), medians.end());
+    if (cut && *high - *low > kShade * levels[i]) levels[i] = MiddleMean(std::move(medians));
   }
   return levels;
 }

@@ -157,6 +157,20 @@ TEST(DetectRegions, CallsLinesThatMeetAtAKinkACrack) {
   EXPECT_NEAR(features[0].size_um, std::hypot(55.0, 25.0) + 1.2, 4.0);
 }
 
+// Of two families of polishing scratches that cross, two end on one another.
+TEST(DetectRegions, CallsScratchesOfTwoFamiliesThatMeetNoCrack) {
+  test::DrawnFace face;
+  for (const double across : {-44.0, -30.0, -16.0, 16.0}) {
+    face.lines.push_back({{across, -30}, {across, 30}, 1.0, -0.35});
+  }
+  for (const double up : {-30.0, -18.0, 20.0, 34.0}) {
+    face.lines.push_back({{-44, up}, {-4, up + 8}, 1.0, -0.35});
+  }
+  for (const Feature& f : test::FeaturesOn(face)) {
+    EXPECT_EQ(f.kind, FeatureKind::kScratch) << f.size_um << " at " << f.centre_um;
+  }
+}
+
 TEST(DetectRegions, TakesTheRimOfAParticleForPartOfIt) {
   test::DrawnFace face;
   face.blur_um = 0.3;

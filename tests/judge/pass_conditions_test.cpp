@@ -170,6 +170,15 @@ TEST(Pass, IsForbiddenByAnyProblemOfTheStepsBefore) {
   ExpectUngradable(picture.Judged(), "out_of_focus", "Focus again");
 }
 
+// Unlike a poor picture, a doubt about the face leaves what was found on it as it is.
+TEST(Pass, IsForbiddenByADoubtAboutTheFaceWhichMakesNoFailLess) {
+  Picture picture("sm-upc");
+  picture.quality.doubts.push_back({"uneven_face", "A film may lie there. Clean the face."});
+  ExpectUngradable(picture.Judged(), "uneven_face", "Clean the face");
+  picture.Add(kDefect, "B", 7.0, 0.5);
+  EXPECT_EQ(picture.Judged().verdict, Verdict::kFail);
+}
+
 TEST(Pass, IsForbiddenByAScaleThatTheCladdingContradicts) {
   Picture picture("sm-upc");
   picture.scale.source = ScaleSource::kGiven;
