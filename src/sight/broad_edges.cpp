@@ -49,25 +49,27 @@ Face Upright(const ContrastMap& map, const std::vector<Region>& regions) {
   const int half = static_cast<int>(std::ceil(map.outer_um / kUprightUm));
   const cv::Size size(2 * half + 1, 2 * half + 1);
   face.half_um = half * kUprightUm;
-  // Smoothed first, so that each cell of the face stands for all of the map's that it covers.
-  cv::Mat smooth;
-  const double sigma = 0.4 * kUprightUm / map.um_per_cell;
-  if (sigma > 0.4) {
-    cv::GaussianBlur(map.level, smooth, cv::Size(), sigma);
-  } else {
-    smooth = map.level;
-  }
-  const cv::Matx22d cells = map.um_from_cell.inv() * kUprightUm;
+  // Averaged first, so that each cell of the face stands for all of the map's that it covers.
+  const int step = std::max(1, cvRound(0.5 * kUprightUm / map.um_per_cell));
+  const cv::Rect even(0, 0, map.level.cols / step * step, map.level.rows / step * step);
+  cv::Mat coarse;
+  cv::resize(map.level(even), coarse, even.size() / step, 0, 0, cv::INTER_AREA);
+  cv::Mat coarse_held;
+  cv::resize(held(even), coarse_held, even.size() / step, 0, 0, cv::INTER_NEAREST);
+  const cv::Matx22d cells = map.um_from_cell.inv() * (kUprightUm / step);
   const cv::Vec2d corner = cells * cv::Vec2d(half, half);
+  const cv::Point2d middle =
+      (map.centre_cell + cv::Point2d(0.5, 0.5)) / step - cv::Point2d(0.5, 0.5);
   const cv::Matx23d affine(cells(0, 0),
                            cells(0, 1),
-                           map.centre_cell.x - corner[0],
+                           middle.x - corner[0],
                            cells(1, 0),
                            cells(1, 1),
-                           map.centre_cell.y - corner[1]);
-  cv::warpAffine(smooth, face.level, affine, size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP);
+                           middle.y - corner[1]);
+  cv::GaussianBlur(coarse, coarse, cv::Size(3, 3), 0.8);
+  cv::warpAffine(coarse, face.level, affine, size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP);
   cv::Mat blocked;
-  cv::warpAffine(held,
+  cv::warpAffine(coarse_held,
                  blocked,
                  affine,
                  size,
@@ -138,8 +140,18 @@ double GreatestStep(const cv::Mat& level, const cv::Mat& told) {
   return greatest;
 }
 
-BroadEdge EdgeBetween(const Face& face, double from_um, double to_um) {
+// What lies within this radius; turned about its middle, none of it is lost.
+Face Within(const Face& face, double to_um) {
+  const int middle = face.level.cols / 2;
+  const int half = std::min(middle, cvCeil(to_um / kUprightUm) + 1);
+  const cv::Rect box(middle - half, middle - half, 2 * half + 1, 2 * half + 1);
+  return {face.level(box).clone(), face.told(box).clone(), half * kUprightUm};
+}
+
+BroadEdge EdgeBetween(const Face& whole, double from_um, double to_um) {
   BroadEdge edge;
+  if (to_um <= from_um) return edge;
+  const Face face = Within(whole, to_um);
   cv::Mat told = face.told.clone();
   for (int y = 0; y < told.rows; ++y) {
     for (int x = 0; x < told.cols; ++x) {
