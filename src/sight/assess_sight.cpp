@@ -2,6 +2,7 @@
 #include "sight/broad_edges.h"
 #include "sight/clipping.h"
 #include "sight/core_surround.h"
+#include "sight/held_cells.h"
 #include "sight/shake.h"
 #include "sight/smallest_visible.h"
 
@@ -115,16 +116,15 @@ bool MayHaveWideCore(const SightInputs& in) {
 // in six ways, none is darker than 0.035 all around its core, or brighter than 0.09 and a third of
 // what its core is; of twelve with a smudge, a ring or a disc that had passed, none is lighter than
 // 0.12 or fainter than 0.14 and a half of it.
-void NoteCoreSurround(const SightInputs& in, Quality* quality) {
+void NoteCoreSurround(const SightInputs& in, const cv::Mat& held, Quality* quality) {
   constexpr double kDark = 0.07;
   constexpr double kDarkOfLight = 0.12;  // sharpening darkens what is beside a lit core
   constexpr double kBright = 0.1;
   constexpr double kBrightOfLight = 0.4;  // a lit core glows
-  if (in.contrast.level.empty() || MayHaveWideCore(in) ||
-      !MattersBetween(in.limits, 0.0, kLargestSingleModeUm)) {
+  if (MayHaveWideCore(in) || !MattersBetween(in.limits, 0.0, kLargestSingleModeUm)) {
     return;
   }
-  const CoreSurround around = LookAroundCore(in.contrast, in.detection.regions);
+  const CoreSurround around = LookAroundCore(in.contrast, held);
   const double lit = std::max(0.0, around.middle);
   const bool dark = -around.darkest > std::max(kDark, kDarkOfLight * lit);
   const bool bright = around.brightest > std::max(kBright, kBrightOfLight * lit);
@@ -141,16 +141,15 @@ void NoteCoreSurround(const SightInputs& in, Quality* quality) {
 // it. Of 800 clean faces, drawn in five ways, none has an edge of over 0.035 on the glass nor,
 // above its grain, of 0.105 on the ferrule; of 25 with films that had passed none has a lower one
 // than 0.055 and 0.15.
-void NoteUnevenFace(const SightInputs& in, Quality* quality) {
+void NoteUnevenFace(const SightInputs& in, const cv::Mat& held, Quality* quality) {
   constexpr double kOnGlass = 0.048;
   constexpr double kOnGlassSigma = 10.0;
   constexpr double kOnFerrule = 0.125;
   constexpr double kOnFerruleSigma = 4.5;
   const ContrastMap& map = in.contrast;
-  if (map.level.empty()) return;
   const bool wide = MayHaveWideCore(in);
   const double outer_um = 0.5 * in.limits.RuledDiameter();
-  const BroadEdges edges = FindBroadEdges(map, in.detection.regions, outer_um, wide);
+  const BroadEdges edges = FindBroadEdges(map, held, outer_um, wide);
   const auto note = [&](const char* what, const BroadEdge& edge) {
     quality->doubts.push_back(
         {"uneven_face",
@@ -231,8 +230,11 @@ Sight AssessSight(const SightInputs& in, const SightOptions& options) {
   std::vector<double> clipped(in.limits.zones.size(), 0.0);
   if (!in.zones.roi_px.empty()) clipped = ClippedByZone(in, &quality.saturated_fraction);
   NoteProblems(in, clipped, options, &quality);
-  NoteUnevenFace(in, &quality);
-  NoteCoreSurround(in, &quality);
+  if (!in.contrast.level.empty()) {
+    const cv::Mat held = HeldCells(in.contrast, in.detection.regions);
+    NoteUnevenFace(in, held, &quality);
+    NoteCoreSurround(in, held, &quality);
+  }
   return sight;
 }
 

@@ -37,14 +37,7 @@ struct Face {
   }
 };
 
-Face Upright(const ContrastMap& map, const std::vector<Region>& regions) {
-  cv::Mat held = map.valid.empty() ? cv::Mat::zeros(map.level.size(), CV_8UC1) : map.valid == 0;
-  const cv::Rect whole(cv::Point(), held.size());
-  for (const Region& region : regions) {
-    for (const cv::Point& cell : region.cells) {
-      if (whole.contains(cell)) held.at<uchar>(cell) = 255;
-    }
-  }
+Face Upright(const ContrastMap& map, const cv::Mat& held) {
   Face face;
   const int half = static_cast<int>(std::ceil(map.outer_um / kUprightUm));
   const cv::Size size(2 * half + 1, 2 * half + 1);
@@ -190,10 +183,10 @@ BroadEdge EdgeBetween(const Face& whole, double from_um, double to_um) {
 }  // namespace
 
 BroadEdges FindBroadEdges(const ContrastMap& map,
-                          const std::vector<Region>& regions,
+                          const cv::Mat& held,
                           double outer_um,
                           bool wide_core) {
-  const Face face = Upright(map, regions);
+  const Face face = Upright(map, held);
   const double blur_um = map.blur_sigma_cells * map.um_per_cell;
   const double rim_um = map.cladding_radius_um;
   double core_um = std::max(map.core_radius_um, kNarrowCoreUm);

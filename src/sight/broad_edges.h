@@ -2,10 +2,9 @@
 // of the picture or cover most of the face: nothing tells there which of the two is clean.
 #pragma once
 
-#include "endgrade/detect.h"
 #include "endgrade/flatten.h"
 
-#include <vector>
+#include <opencv2/core.hpp>
 
 namespace endgrade {
 
@@ -20,13 +19,14 @@ struct BroadEdges {
   BroadEdge ferrule;  // from beyond the rim outwards
 };
 
-// Compares strips of the map side by side, everywhere and in twelve directions; what `regions` hold
-// is left out. Light that changes slowly across the face makes no step between strips 8 um wide,
+// Compares strips of the map side by side, everywhere and in twelve directions; what is `held` is
+// left out. Light that changes slowly across the face makes no step between strips 8 um wide,
 // and grain none along so many cells.
+//   held        as by HeldCells
 //   outer_um    radius up to which the ferrule is looked at
 //   wide_core   whether a multimode core may be there, seen or not
 [[nodiscard]] BroadEdges FindBroadEdges(const ContrastMap& map,
-                                        const std::vector<Region>& regions,
+                                        const cv::Mat& held,
                                         double outer_um,
                                         bool wide_core);
 

@@ -19,28 +19,17 @@ constexpr double kGlassUpToUm = 45.0;
 constexpr std::size_t kLeastInRing = 12;  // cells
 constexpr int kBeside = 1;                // cells, from what a region holds
 
-// The cells of the box that tell nothing, CV_8UC1.
-cv::Mat Held(const ContrastMap& map, const std::vector<Region>& regions, const cv::Rect& box) {
-  cv::Mat held = cv::Mat::zeros(box.size(), CV_8UC1);
-  if (!map.valid.empty()) held = map.valid(box) == 0;
-  for (const Region& region : regions) {
-    for (const cv::Point& cell : region.cells) {
-      if (box.contains(cell)) held.at<uchar>(cell - box.tl()) = 255;
-    }
-  }
-  cv::dilate(held, held, cv::Mat::ones(2 * kBeside + 1, 2 * kBeside + 1, CV_8UC1));
-  return held;
-}
-
 }  // namespace
 
-CoreSurround LookAroundCore(const ContrastMap& map, const std::vector<Region>& regions) {
+CoreSurround LookAroundCore(const ContrastMap& map, const cv::Mat& held) {
   const cv::Point middle_cell(map.centre_cell);
   const int reach = cvCeil(1.2 * kGlassUpToUm / map.um_per_cell);
   const cv::Rect box =
       cv::Rect(middle_cell.x - reach, middle_cell.y - reach, 2 * reach + 1, 2 * reach + 1) &
       cv::Rect(cv::Point(), map.level.size());
-  const cv::Mat held = Held(map, regions, box);
+  cv::Mat beside;
+  const int side = 2 * kBeside + 1;
+  cv::dilate(held(box), beside, cv::Mat::ones(side, side, CV_8UC1));
   const cv::Point2d core = map.core_radius_um > 0 ? map.core_centre_um : cv::Point2d(0, 0);
   std::vector<std::vector<float>> rings(static_cast<std::size_t>(kGlassUpToUm / kRingStepUm) + 1);
   std::vector<float> glass;
@@ -48,7 +37,7 @@ CoreSurround LookAroundCore(const ContrastMap& map, const std::vector<Region>& r
   for (int y = box.y; y < box.br().y; ++y) {
     for (int x = box.x; x < box.br().x; ++x) {
       if (map.radius_um.at<float>(y, x) > static_cast<float>(kGlassUpToUm) ||
-          held.at<uchar>(y - box.y, x - box.x)) {
+          beside.at<uchar>(y - box.y, x - box.x)) {
         continue;
       }
       const cv::Vec2d um =

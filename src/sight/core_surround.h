@@ -2,10 +2,9 @@
 // fades within a few micrometres. What is darker or brighter all around, further out, lies on it.
 #pragma once
 
-#include "endgrade/detect.h"
 #include "endgrade/flatten.h"
 
-#include <vector>
+#include <opencv2/core.hpp>
 
 namespace endgrade {
 
@@ -15,9 +14,8 @@ struct CoreSurround {
   double middle = 0;     // the same of the core's own middle
 };
 
-// Medians of rings from where a core has ended, blur and all, to 20 um from its middle; what
-// `regions` hold is left out. The core's own middle where one was seen, else the cladding's.
-[[nodiscard]] CoreSurround LookAroundCore(const ContrastMap& map,
-                                          const std::vector<Region>& regions);
+// Medians of rings from where a core has ended, blur and all, to 20 um from its middle; what is
+// `held` (HeldCells) is left out. The core's own middle where one was seen, else the cladding's.
+[[nodiscard]] CoreSurround LookAroundCore(const ContrastMap& map, const cv::Mat& held);
 
 }  // namespace endgrade
