@@ -1,6 +1,7 @@
 #include "endgrade/grade_image.h"
 
 #include "core_under_scratches.h"
+#include "lay/drawn_lines.h"
 
 #include <algorithm>
 #include <chrono>
@@ -71,8 +72,14 @@ bool ReachesPastSearch(const ContrastMap& contrast,
   });
 }
 
+Reason SayLeftOut() {
+  return {"drawn_line",
+          "A reticle is drawn into the picture, thinner than the lens can show anything: what lies "
+          "beneath its lines is not seen. Switch it off before you take pictures."};
+}
+
 // The chain. Every step is a function from values to a value; read top to bottom.
-Result<Grade> RunSteps(const Frame& frame,
+Result<Grade> RunSteps(const Frame& picture,
                        const Limits& limits,
                        const GradeOptions& options,
                        Workings* workings) {
@@ -82,7 +89,7 @@ Result<Grade> RunSteps(const Frame& frame,
   if (locate.core_diameters_um.empty()) {
     locate.core_diameters_um = limits.fibre.core_diameters_um;
   }
-  auto located = LocateFibre(frame, locate);
+  auto located = LocateFibre(picture, locate);
   times.locate_ms = watch.Lap();
   if (!located.ok()) return located.error();
   if (!located->fibre) {
@@ -101,8 +108,12 @@ Result<Grade> RunSteps(const Frame& frame,
   auto scale =
       SetScale(fibre, limits, camera ? WithCameraScale(*camera, options.scale) : options.scale);
   if (!scale.ok()) return scale.error();
-  ZoneMap zones = LayZones(frame.luma.size(), *scale, limits);
-  HideFieldStop(frame, limits, *scale, &zones);
+  ZoneMap zones = LayZones(picture.luma.size(), *scale, limits);
+  const auto lines = FindDrawnLines(picture, zones.roi_px, fibre.blur_fwhm_px);
+  Frame frame = picture;
+  if (!lines.empty()) frame.luma = WithoutLines(picture.luma, lines);
+  HideFieldStop(frame, *scale, &zones);
+  HidePictureFrame(frame, &zones);
   times.lay_ms = watch.Lap();
   std::optional<CameraUse> use;
   ContrastMap contrast;
@@ -144,6 +155,7 @@ Result<Grade> RunSteps(const Frame& frame,
                       std::move(sight.quality),
                       limits,
                       options.judge);
+  if (!lines.empty()) grade.warnings.push_back(SayLeftOut());
   if (use) Append(use->warnings, &grade.warnings);
   grade.camera = std::move(use);
   times.judge_ms = watch.Lap();

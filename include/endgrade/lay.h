@@ -42,7 +42,11 @@ struct ZoneMap {
 // face through a round stop. Black all the way to the picture's border is a stop; a dark ferrule is
 // never quite black, or comes up to the glass where a stop has stray light on it. Lowers
 // in_view_fraction; labels become kOutside there.
-void HideFieldStop(const Frame& frame, const Limits& limits, const Scale& scale, ZoneMap* zones);
+void HideFieldStop(const Frame& frame, const Scale& scale, ZoneMap* zones);
+
+// Takes out of the zones what a frame of one colour around the picture covers, as of a picture of a
+// screen: from any of its four sides, with writing on it or without.
+void HidePictureFrame(const Frame& frame, ZoneMap* zones);
 
 // Index of the innermost zone that holds a point at `radius_um` from the centre; -1 outside all.
 [[nodiscard]] int ZoneAt(const Limits& limits, double radius_um);

@@ -1,4 +1,5 @@
 #include "endgrade/lay.h"
+#include "lay/hide_blocks.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -121,31 +122,14 @@ bool ComesToGlass(const cv::Mat& stop, const Scale& scale) {
 
 }  // namespace
 
-void HideFieldStop(const Frame& frame, const Limits& limits, const Scale& scale, ZoneMap* zones) {
+void HideFieldStop(const Frame& frame, const Scale& scale, ZoneMap* zones) {
   const double stray = kStrayShare * frame.white_level;
   Stop stop = FindStop(frame, stray);
   if (stop.hidden.empty() || !EndsAbruptly(stop, stray) || ComesToGlass(stop.hidden, scale)) {
     stop = FindStop(frame, kBlackShare * frame.white_level);
   }
   if (stop.hidden.empty()) return;
-  zones->hidden = stop.hidden;
-  std::vector<double> all(limits.zones.size(), 0.0);
-  std::vector<double> seen(limits.zones.size(), 0.0);
-  for (int y = 0; y < zones->labels.rows; ++y) {
-    auto* label = zones->labels.ptr<std::uint8_t>(y);
-    for (int x = 0; x < zones->labels.cols; ++x) {
-      if (label[x] == ZoneMap::kOutside) continue;
-      all[label[x]] += 1;
-      if (zones->IsHidden(cv::Point2d(x + zones->roi_px.x, y + zones->roi_px.y))) {
-        label[x] = ZoneMap::kOutside;
-      } else {
-        seen[label[x]] += 1;
-      }
-    }
-  }
-  for (size_t i = 0; i < all.size(); ++i) {
-    if (all[i] > 0) zones->in_view_fraction[i] *= seen[i] / all[i];
-  }
+  HideBlocks(stop.hidden, zones);
 }
 
 }  // namespace endgrade

@@ -121,7 +121,7 @@ TEST(Flatten, LevelsTheLightBesideAFieldStop) {
   drawn.frame.luma.setTo(2, open == 0);
   const Limits limits = test::ShippedLimits("sm-upc");
   ZoneMap zones = LayZones(drawn.frame.luma.size(), drawn.scale, limits);
-  HideFieldStop(drawn.frame, limits, drawn.scale, &zones);
+  HideFieldStop(drawn.frame, drawn.scale, &zones);
   ASSERT_FALSE(zones.hidden.empty());
   const ContrastMap map = Flatten(drawn.frame, drawn.fibre, drawn.scale, zones);
   for (const cv::Point2d at : {cv::Point2d(75, 0), cv::Point2d(-90, 0), cv::Point2d(-8, 80)}) {

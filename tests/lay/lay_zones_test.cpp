@@ -61,7 +61,7 @@ TEST(HideFieldStop, TakesWhatARoundMaskHidesOutOfView) {
   cv::circle(frame.luma, {450, 450}, 400, cv::Scalar(120), cv::FILLED);
   const Scale scale = PlainScale({449.5, 449.5}, 0.3);
   ZoneMap map = LayZones(frame.luma.size(), scale, limits);
-  HideFieldStop(frame, limits, scale, &map);
+  HideFieldStop(frame, scale, &map);
   for (size_t i = 0; i < 3; ++i) EXPECT_EQ(map.in_view_fraction[i], 1.0);
   const double seen = (120.0 * 120.0 - 67.5 * 67.5) / (125.0 * 125.0 - 67.5 * 67.5);
   EXPECT_NEAR(map.in_view_fraction[3], seen, 0.03);
@@ -77,7 +77,7 @@ TEST(HideFieldStop, TellsAStopWithStrayLightFromADarkFerrule) {
     Frame frame = GreyFrame(10);
     cv::circle(frame.luma, {450, 450}, radius_px, cv::Scalar(120), cv::FILLED);
     ZoneMap map = LayZones(frame.luma.size(), scale, limits);
-    HideFieldStop(frame, limits, scale, &map);
+    HideFieldStop(frame, scale, &map);
     EXPECT_EQ(map.hidden.empty(), radius_px == 208);
   }
 }
@@ -94,8 +94,43 @@ TEST(HideFieldStop, LeavesDimCornersAlone) {
     }
   }
   ZoneMap map = LayZones(frame.luma.size(), scale, limits);
-  HideFieldStop(frame, limits, scale, &map);
+  HideFieldStop(frame, scale, &map);
   EXPECT_TRUE(map.hidden.empty());
+}
+
+// A picture of a screen: 50 pixels of one grey at the left and at the bottom, with writing on it.
+TEST(HidePictureFrame, TakesAFrameOutOfView) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const Scale scale = PlainScale({449.5, 449.5}, 0.3);
+  for (const int grey : {0, 128, 255}) {
+    Frame frame = GreyFrame(90);
+    cv::RNG(5).fill(frame.luma, cv::RNG::NORMAL, 90, 6);
+    frame.luma.colRange(0, 50).setTo(grey);
+    frame.luma.rowRange(850, 900).setTo(grey);
+    cv::putText(frame.luma, "a name", {80, 880}, cv::FONT_HERSHEY_SIMPLEX, 0.6, cv::Scalar(200));
+    ZoneMap map = LayZones(frame.luma.size(), scale, limits);
+    HidePictureFrame(frame, &map);
+    EXPECT_TRUE(map.IsHidden({20, 450}));
+    EXPECT_TRUE(map.IsHidden({450, 890}));
+    EXPECT_FALSE(map.IsHidden({60, 450}));
+    EXPECT_FALSE(map.IsHidden({890, 450}));
+    for (size_t i = 0; i < 3; ++i) EXPECT_EQ(map.in_view_fraction[i], 1.0);
+    EXPECT_LT(map.in_view_fraction[3], 0.999);
+  }
+}
+
+TEST(HidePictureFrame, LeavesAnEvenFerruleAndARoundStopAlone) {
+  const Limits limits = test::ShippedLimits("sm-upc");
+  const Scale scale = PlainScale({449.5, 449.5}, 0.3);
+  for (const int ferrule : {0, 60, 255}) {
+    for (const int radius_px : {208, 420}) {
+      Frame frame = GreyFrame(ferrule);
+      cv::circle(frame.luma, {450, 450}, radius_px, cv::Scalar(130), cv::FILLED);
+      ZoneMap map = LayZones(frame.luma.size(), scale, limits);
+      HidePictureFrame(frame, &map);
+      EXPECT_TRUE(map.hidden.empty()) << ferrule << " " << radius_px;
+    }
+  }
 }
 
 TEST(HideFieldStop, LeavesADarkFerruleAndABlackBlotchAlone) {
@@ -104,7 +139,7 @@ TEST(HideFieldStop, LeavesADarkFerruleAndABlackBlotchAlone) {
   for (Frame frame : {GreyFrame(12), GreyFrame(120)}) {
     cv::circle(frame.luma, {450, 700}, 60, cv::Scalar(0), cv::FILLED);
     ZoneMap map = LayZones(frame.luma.size(), scale, limits);
-    HideFieldStop(frame, limits, scale, &map);
+    HideFieldStop(frame, scale, &map);
     EXPECT_TRUE(map.hidden.empty());
     for (const double fraction : map.in_view_fraction) EXPECT_EQ(fraction, 1.0);
   }

@@ -1,0 +1,334 @@
+#include "lay/drawn_lines.h"
+
+#include "flatten/cell_grid.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+namespace endgrade {
+namespace {
+
+constexpr int kStretchPx = 32;         // along the line: averaged
+constexpr int kReach = 4;              // to either side of it: where its profile is read
+constexpr double kLeastLength = 0.15;  // of the picture, and in stretches:
+constexpr int kLeastStretches = 5;
+constexpr double kMostGap = 0.4;      // of the length: a reticle may be dashed, or leave its middle
+constexpr double kLeastSigmas = 6.0;  // of what neighbouring rows differ by, of one stretch
+constexpr double kLeastHeight = 1.2;  // grey levels of 255
+constexpr double kLeastMean = 2.5;    // along all of it
+constexpr double kMostOfBlur = 0.62;  // its width over that of a point
+constexpr double kRest = 0.12;        // of its height: what compression leaves beside it
+constexpr int kMostRows = 5;          // with that
+
+// Brightness in stretches along the rows, on the rows of the part: CV_32FC1, in grey levels of 255.
+cv::Mat Stretches(const Frame& frame, const cv::Rect& part, bool upright) {
+  cv::Mat rows;
+  if (upright) {
+    cv::transpose(frame.luma(part), rows);
+  } else {
+    rows = frame.luma(part);
+  }
+  const int count = rows.cols / kStretchPx;
+  if (count == 0) return {};
+  cv::Mat stretches;
+  cv::resize(rows(cv::Rect(0, 0, count * kStretchPx, rows.rows)),
+             stretches,
+             cv::Size(count, rows.rows),
+             0,
+             0,
+             cv::INTER_AREA);
+  stretches.convertTo(stretches, CV_32F, 255.0 / frame.white_level);
+  return stretches;
+}
+
+// By how much a row stands out of those beside it, the nearest left out: a line may be two wide.
+float HeightAt(const cv::Mat& stretches, int row, int stretch) {
+  const auto at = [&](int y) { return stretches.at<float>(y, stretch); };
+  return at(row) - 0.5F * (at(row - 2) + at(row + 2));
+}
+
+// Whether the row stands out by more than is needed, and no less than those beside it: a bent
+// border leaves the row.
+bool StandsOut(const cv::Mat& stretches, int row, int stretch, float sign, float needed) {
+  const float height = sign * HeightAt(stretches, row, stretch);
+  return height > needed && height >= sign * HeightAt(stretches, row - 1, stretch) &&
+         height >= sign * HeightAt(stretches, row + 1, stretch);
+}
+
+// Height of one row over those beside it, by stretch: what is usual.
+std::vector<float> UsualHeights(const cv::Mat& stretches) {
+  std::vector<float> usual;
+  std::vector<float> sizes;
+  for (int stretch = 0; stretch < stretches.cols; ++stretch) {
+    sizes.clear();
+    for (int row = kReach; row + kReach + 1 < stretches.rows; ++row) {
+      sizes.push_back(std::abs(HeightAt(stretches, row, stretch)));
+    }
+    usual.push_back(1.4826F * MedianOf(sizes));
+  }
+  return usual;
+}
+
+// The stretches of a row in which something of this sign stands out, from the first to the last of
+// the longest run that has not too many gaps; empty when that is no line.
+cv::Range RunOf(const std::vector<bool>& shows, int least) {
+  cv::Range best(0, 0);
+  const int count = static_cast<int>(shows.size());
+  for (int first = 0; first < count; ++first) {
+    if (!shows[static_cast<size_t>(first)]) continue;
+    int on = 0;
+    for (int last = first; last < count; ++last) {
+      if (!shows[static_cast<size_t>(last)]) continue;
+      ++on;
+      const int length = last + 1 - first;
+      if (length - on > kMostGap * length) break;
+      if (length > best.size()) best = cv::Range(first, last + 1);
+    }
+  }
+  return best.size() >= least ? best : cv::Range(0, 0);
+}
+
+// Median brightness of the rows about a line over those kReach to either side.
+std::vector<double> ProfileOf(const cv::Mat& stretches, int row, cv::Range run) {
+  std::vector<double> profile;
+  std::vector<float> values;
+  for (int k = -kReach; k <= kReach + 1; ++k) {
+    values.clear();
+    for (int stretch = run.start; stretch < run.end; ++stretch) {
+      const float beside = 0.5F * (stretches.at<float>(row - kReach, stretch) +
+                                   stretches.at<float>(row + kReach + 1, stretch));
+      values.push_back(stretches.at<float>(row + k, stretch) - beside);
+    }
+    profile.push_back(static_cast<double>(MedianOf(values)));
+  }
+  return profile;
+}
+
+// Full width at half maximum, read between the rows; of a line at profile[kReach].
+double WidthOf(const std::vector<double>& profile, double height) {
+  const auto share = [&](size_t i) { return profile[i] / height; };
+  double width = 0;
+  for (const int step : {-1, 1}) {
+    size_t i = kReach + (step > 0 ? 1 : 0);
+    if (step > 0 && share(i) < 0.5) i = kReach;
+    while (i > 0 && i + 1 < profile.size() && share(i) >= 0.5) i += static_cast<size_t>(step);
+    const size_t before = i - static_cast<size_t>(step);
+    const double part = (share(before) - 0.5) / std::max(1e-9, share(before) - share(i));
+    width += std::abs(static_cast<double>(before) - kReach) + std::clamp(part, 0.0, 1.0);
+  }
+  return width;
+}
+
+// Rows around the line that are not what is beside it.
+cv::Range Covered(const std::vector<double>& profile, double height) {
+  int first = kReach;
+  int last = kReach;
+  const auto differs = [&](int i) {
+    return std::abs(profile[static_cast<size_t>(i)]) > kRest * std::abs(height);
+  };
+  while (first > 1 && differs(first - 1)) --first;
+  while (last + 2 < static_cast<int>(profile.size()) && differs(last + 1)) ++last;
+  return {first - kReach, last + 1 - kReach};
+}
+
+void FindAlong(const Frame& frame,
+               const cv::Rect& part,
+               bool upright,
+               double blur_fwhm_px,
+               std::vector<DrawnLine>* found) {
+  const cv::Mat stretches = Stretches(frame, part, upright);
+  if (stretches.rows < 4 * kReach) return;
+  const std::vector<float> usual = UsualHeights(stretches);
+  const int length = upright ? frame.luma.rows : frame.luma.cols;
+  const int least = std::max(kLeastStretches, static_cast<int>(kLeastLength * length / kStretchPx));
+  if (stretches.cols < least) return;
+  std::vector<bool> shows(static_cast<size_t>(stretches.cols));
+  for (int row = kReach; row + kReach + 1 < stretches.rows; ++row) {
+    for (const float sign : {-1.0F, 1.0F}) {
+      int count = 0;
+      for (int stretch = 0; stretch < stretches.cols; ++stretch) {
+        const auto i = static_cast<size_t>(stretch);
+        const float needed =
+            std::max(static_cast<float>(kLeastHeight), static_cast<float>(kLeastSigmas) * usual[i]);
+        shows[i] = StandsOut(stretches, row, stretch, sign, needed);
+        count += shows[i] ? 1 : 0;
+      }
+      if (count < (1.0 - kMostGap) * least) continue;
+      const cv::Range run = RunOf(shows, least);
+      if (run.empty()) continue;
+      const std::vector<double> profile = ProfileOf(stretches, row, run);
+      const double height = profile[kReach];
+      // Of two rows that are as high, the first.
+      const bool highest = std::abs(height) > std::abs(profile[kReach - 1]) &&
+                           std::abs(height) >= std::abs(profile[kReach + 1]);
+      if (!highest || std::abs(height) < kLeastMean) continue;
+      if (WidthOf(profile, height) > kMostOfBlur * blur_fwhm_px) continue;
+      const cv::Range covered = Covered(profile, height);
+      if (covered.size() > kMostRows) continue;
+      const cv::Point corner = part.tl();
+      const int across = row + (upright ? corner.x : corner.y);
+      const int along = upright ? corner.y : corner.x;
+      found->push_back(
+          {upright,
+           {across + covered.start, across + covered.end},
+           {along + kStretchPx * (run.start - 1), along + kStretchPx * (run.end + 1)}});
+    }
+  }
+}
+
+constexpr int kTickFromPx = 0;  // beside the line: where ticks are looked for
+constexpr int kTickToPx = 1;
+constexpr int kMostTickPx = 24;
+constexpr int kLeastTicks = 4;  // of a scale
+constexpr int kLeastTickApart = 8;
+constexpr double kTickSigmas = 8.0;
+constexpr double kTickShare = 0.4;  // of a tick's own height: where it still goes on
+
+// Grey levels of 255 at a place along a line, so far across it.
+class Beside {
+ public:
+  Beside(const Frame& frame, bool upright) : frame_(frame), upright_(upright) {}
+
+  [[nodiscard]] bool Holds(int across, int along) const {
+    const cv::Point at = upright_ ? cv::Point(across, along) : cv::Point(along, across);
+    return cv::Rect({0, 0}, frame_.luma.size()).contains(at);
+  }
+  [[nodiscard]] double At(int across, int along) const {
+    const int y = upright_ ? along : across;
+    const int x = upright_ ? across : along;
+    const double value = frame_.luma.depth() == CV_16U ? frame_.luma.at<std::uint16_t>(y, x)
+                                                       : frame_.luma.at<std::uint8_t>(y, x);
+    return value * 255.0 / frame_.white_level;
+  }
+  // By how much it stands out of what is two pixels off, along the line; 0 outside of the picture.
+  [[nodiscard]] double HeightAt(int across, int along) const {
+    if (!Holds(across, along - 3) || !Holds(across, along + 3)) return 0.0;
+    return At(across, along) - 0.5 * (At(across, along - 2) + At(across, along + 2));
+  }
+
+ private:
+  const Frame& frame_;
+  bool upright_;
+};
+
+// The places whose neighbours are all as far apart as most are.
+std::vector<int> EvenlySpaced(const std::vector<int>& places) {
+  std::vector<int> gaps;
+  for (size_t i = 1; i < places.size(); ++i) gaps.push_back(places[i] - places[i - 1]);
+  if (gaps.empty()) return {};
+  std::vector<int> sorted = gaps;
+  std::sort(sorted.begin(), sorted.end());
+  const int usual = sorted[sorted.size() / 2];
+  const auto fits = [&](int gap) {
+    const int times = (gap + usual / 2) / usual;
+    return times >= 1 && std::abs(gap - times * usual) <= 1 + times;
+  };
+  std::vector<int> even;
+  for (size_t i = 0; i < places.size(); ++i) {
+    if ((i > 0 && fits(gaps[i - 1])) || (i < gaps.size() && fits(gaps[i]))) {
+      even.push_back(places[i]);
+    }
+  }
+  return usual >= kLeastTickApart ? even : std::vector<int>{};
+}
+
+// The ticks of a scale that cross the line, or stand on one side of it.
+std::vector<DrawnLine> TicksOf(const Frame& frame, const DrawnLine& line) {
+  const Beside beside(frame, line.upright);
+  const int sides[2] = {line.across.start - 1, line.across.end};
+  std::vector<DrawnLine> ticks;
+  for (const int side : {0, 1}) {
+    const int out = side == 0 ? -1 : 1;
+    std::vector<float> heights;
+    for (int along = line.along.start; along < line.along.end; ++along) {
+      double sum = 0;
+      for (int off = kTickFromPx; off <= kTickToPx; ++off) {
+        sum += beside.HeightAt(sides[side] + out * off, along);
+      }
+      heights.push_back(static_cast<float>(sum / (kTickToPx - kTickFromPx + 1)));
+    }
+    std::vector<float> sizes(heights.size());
+    std::transform(
+        heights.begin(), heights.end(), sizes.begin(), [](float h) { return std::abs(h); });
+    const double usual = 1.4826 * static_cast<double>(MedianOf(sizes));
+    const double least = std::max(kLeastMean, kTickSigmas * usual);
+    std::vector<int> places;
+    constexpr size_t kEcho = 3;  // a tick stands lower in what is measured beside it
+    for (size_t i = kEcho; i + kEcho < sizes.size(); ++i) {
+      if (static_cast<double>(sizes[i]) < least) continue;
+      const auto from = sizes.begin() + static_cast<std::ptrdiff_t>(i - kEcho);
+      if (std::max_element(from, from + 2 * kEcho + 1) - from != kEcho) continue;
+      places.push_back(line.along.start + static_cast<int>(i));
+    }
+    places = EvenlySpaced(places);
+    if (static_cast<int>(places.size()) < kLeastTicks) continue;
+    for (const int along : places) {
+      const auto height =
+          static_cast<double>(heights[static_cast<size_t>(along - line.along.start)]);
+      int reach = kTickToPx;
+      while (reach < kMostTickPx &&
+             beside.HeightAt(sides[side] + out * (reach + 1), along) / height > kTickShare) {
+        ++reach;
+      }
+      const int end = sides[side] + out * (reach + 2);
+      ticks.push_back({!line.upright,
+                       {along - 1, along + 2},
+                       {std::min(sides[side], end), std::max(sides[side], end) + 1}});
+    }
+  }
+  return ticks;
+}
+
+template <typename Pixel>
+void FillIn(const DrawnLine& line, cv::Mat* luma) {
+  const int count = line.across.size();
+  const int before = line.across.start - 1;
+  const int after = line.across.end;
+  for (int at = line.along.start; at < line.along.end; ++at) {
+    const auto pixel = [&](int across) -> Pixel& {
+      return line.upright ? luma->at<Pixel>(at, across) : luma->at<Pixel>(across, at);
+    };
+    const double from = pixel(before);
+    const double to = pixel(after);
+    for (int i = 0; i < count; ++i) {
+      const double share = (i + 1.0) / (count + 1.0);
+      pixel(line.across.start + i) = cv::saturate_cast<Pixel>(from + share * (to - from));
+    }
+  }
+}
+
+}  // namespace
+
+std::vector<DrawnLine> FindDrawnLines(const Frame& frame, cv::Rect part, double blur_fwhm_px) {
+  std::vector<DrawnLine> found;
+  part &= cv::Rect({0, 0}, frame.luma.size());
+  if (part.empty()) return found;
+  for (const bool upright : {false, true}) FindAlong(frame, part, upright, blur_fwhm_px, &found);
+  const size_t lines = found.size();
+  for (size_t i = 0; i < lines; ++i) {
+    const std::vector<DrawnLine> ticks = TicksOf(frame, found[i]);
+    found.insert(found.end(), ticks.begin(), ticks.end());
+  }
+  // What is beside a line must be there to be read.
+  for (DrawnLine& line : found) {
+    const int across = line.upright ? frame.luma.cols : frame.luma.rows;
+    const int along = line.upright ? frame.luma.rows : frame.luma.cols;
+    line.across = line.across & cv::Range(1, across - 1);
+    line.along = line.along & cv::Range(0, along);
+  }
+  return found;
+}
+
+cv::Mat WithoutLines(const cv::Mat& luma, const std::vector<DrawnLine>& lines) {
+  cv::Mat plain = luma.clone();
+  // Ticks first: where one crosses its line, what is beside the line is the tick.
+  for (auto line = lines.rbegin(); line != lines.rend(); ++line) {
+    luma.depth() == CV_16U ? FillIn<std::uint16_t>(*line, &plain)
+                           : FillIn<std::uint8_t>(*line, &plain);
+  }
+  return plain;
+}
+
+}  // namespace endgrade

@@ -1,0 +1,33 @@
+// Lines that are no part of the face: a reticle that the camera or its program draws into the
+// picture.
+#pragma once
+
+#include "endgrade/frame.h"
+
+#include <opencv2/core.hpp>
+
+#include <vector>
+
+namespace endgrade {
+
+// Rows, or columns, of pixels that a line covers, over a part of the picture's length.
+struct DrawnLine {
+  bool upright = false;    // columns
+  cv::Range across{0, 0};  // the rows or columns
+  cv::Range along{0, 0};   // from where to where on them
+};
+
+// Looks within `part` of the picture for lines along one row or column of pixels, or two, over a
+// good share of the picture: so straight and so exactly upright is no scratch. They are sharper
+// than the lens could make anything on the face; where the lens is as sharp as the pixels, nothing
+// is found. A scale's ticks across such a line, all as far apart, are lines of their own.
+//
+//   blur_fwhm_px   of the camera, full width at half maximum
+[[nodiscard]] std::vector<DrawnLine> FindDrawnLines(const Frame& frame,
+                                                    cv::Rect part,
+                                                    double blur_fwhm_px);
+
+// The picture as it is beside the lines, in between. Shares no pixels with `luma`.
+[[nodiscard]] cv::Mat WithoutLines(const cv::Mat& luma, const std::vector<DrawnLine>& lines);
+
+}  // namespace endgrade
