@@ -5,6 +5,7 @@
 #include "locate/level.h"
 #include "locate/rim_refine.h"
 #include "locate/ring_fit.h"
+#include "locate/two_surfaces.h"
 
 #include <algorithm>
 #include <cmath>
@@ -66,7 +67,12 @@ bool HasDomedPartner(const std::vector<Cladding>& all, const Cladding& line) {
   });
 }
 
-// A strong line between two surfaces that are nearly alike, with a core in the middle of it.
+bool PartsTwoSurfaces(const Level& level, const locate::RimFrame& circle) {
+  return AreTwoSurfaces(locate::CompareSides(level, circle));
+}
+
+// A strong line between two surfaces that are nearly alike, with a core in the middle of it, or
+// that differ in their grain.
 bool IsFibreBehindLine(const Frame& frame,
                        const std::vector<Cladding>& all,
                        const Cladding& cladding) {
@@ -75,10 +81,11 @@ bool IsFibreBehindLine(const Frame& frame,
   }
   if (cladding.score < kLeastScore) return false;
   const locate::RimFrame& rim = cladding.ring.frame;
-  if (cladding.parts) {
-    return locate::SearchCore(frame, rim.ToEllipse(), kUnsureCentrePx).has_value();
-  }
-  return locate::SearchPlainCore(frame, rim.ToEllipse(), kUnsureCentrePx, kPlainStep).has_value();
+  const bool has_core =
+      cladding.parts ? locate::SearchCore(frame, rim.ToEllipse(), kUnsureCentrePx).has_value()
+                     : locate::SearchPlainCore(frame, rim.ToEllipse(), kUnsureCentrePx, kPlainStep)
+                           .has_value();
+  return has_core || PartsTwoSurfaces(locate::RimLevel(frame.luma, frame.white_level, rim), rim);
 }
 
 bool MayBeMultimode(const FibreGeometry& fibre) {
@@ -238,8 +245,8 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     const auto rim = locate::RefineRim(level, cladding.ring.frame);
     if (!rim || rim->seen < options.min_rim_seen_fraction) continue;
     // Drawn circles have nothing in their middle, or lines that cross; a fibre nearly as bright as
-    // its ferrule has a core.
-    if (rim->drawn &&
+    // its ferrule has a core, or is smooth where the ferrule is not.
+    if (rim->drawn && !PartsTwoSurfaces(level, rim->frame) &&
         !locate::SearchPlainCore(
             frame, rim->frame.ToEllipse(), 2.0 * rim->centre_uncertainty_px, kPlainStep)) {
       continue;

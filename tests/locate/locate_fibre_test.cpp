@@ -458,5 +458,51 @@ TEST(LocateFibre, FindsAThinRingBetweenGlassAndFerruleOfNearlyOneBrightness) {
   ExpectFound(scene, 0.3, 1.0);
 }
 
+// Polished glass is smooth where the ferrule has grain; what a program draws parts nothing.
+TEST(LocateFibre, AFibreAsBrightAsItsFerruleIsToldByTheGrainAroundIt) {
+  Scene scene = CleanScene(300.0);
+  scene.size = {900, 700};
+  scene.truth.centre_px = {452.3, 347.7};
+  scene.truth.cladding = 120;
+  scene.truth.ferrule = 120;
+  scene.truth.core = CoreKind::kNone;
+  scene.truth.ring_um = 2.0;
+  scene.truth.ring_level = 60;
+  scene.nuisance.grain = 5.0;
+  ExpectFound(scene, 0.3, 1.0);
+  scene.nuisance.grain = 0.0;
+  ExpectNone(Render(scene), "a line between two surfaces that do not differ");
+  scene.truth.present = false;
+  scene.nuisance.grain = 5.0;
+  cv::Mat luma = Render(scene);
+  cv::circle(luma, {452, 347}, 153, cv::Scalar(60), 5, cv::LINE_AA);
+  ExpectNone(luma, "a circle drawn on grain");
+}
+
+// An unlit core may be a faint bell. What is as soft and darker is residue, what is as small and
+// has an edge a particle.
+TEST(LocateFibre, TakesAFaintDarkBellForTheCoreButNoParticle) {
+  const auto core_in = [](double depth, bool soft) {
+    Scene scene = CleanScene(320.0);
+    scene.truth.core = CoreKind::kNone;
+    cv::Mat luma = Render(scene);
+    for (int y = 0; y < luma.rows; ++y) {
+      for (int x = 0; x < luma.cols; ++x) {
+        const double um = scene.truth.um_per_px *
+                          std::hypot(x - scene.truth.centre_px.x, y - scene.truth.centre_px.y);
+        const double share =
+            soft ? std::exp(-0.5 * um * um / (2.8 * 2.8)) : 0.5 * std::erfc((um - 2.8) / 0.8);
+        luma.at<uchar>(y, x) = cv::saturate_cast<uchar>(luma.at<uchar>(y, x) * (1 - depth * share));
+      }
+    }
+    const LocateOutcome outcome = Locate(luma);
+    EXPECT_TRUE(outcome.fibre);
+    return outcome.fibre && outcome.fibre->core;
+  };
+  EXPECT_TRUE(core_in(0.15, true));
+  EXPECT_FALSE(core_in(0.4, true));
+  EXPECT_FALSE(core_in(0.15, false));
+}
+
 }  // namespace
 }  // namespace endgrade
