@@ -623,9 +623,9 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
            IsTooFaint(contrast, options, detection.scales, region) ||
            IsUnevenRing(contrast, region) || IsShadow(contrast, &smooth, &region);
   });
-  // On the ferrule what the search for lines missed may still be told by its shape.
+  // What the search for lines missed may still be told by its shape.
   std::erase_if(regions, [&](Region& region) {
-    if (!TellScratchByShape(contrast, detection.without_lines, &region)) return false;
+    if (!TellScratchByShape(contrast, detection.without_lines, scratches, &region)) return false;
     scratches.push_back(std::move(region));
     return true;
   });

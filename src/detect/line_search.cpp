@@ -35,6 +35,10 @@ constexpr double kLeastOnFraction = 0.45;
 constexpr double kLeftoverShare = 0.5;
 constexpr double kWideDoubt = 1.5;  // added to the threshold, in sigma
 constexpr double kFerruleDoubt = 1.0;
+// Glass has no lay, as a ferrule has: sums that spread so much more in one direction than in
+// another are a family of scratches, not noise.
+constexpr float kFamilySpread = 1.6F;
+constexpr double kFamilyApartUm = 3.5;
 constexpr int kMostTries = 400;
 constexpr int kMostRounds = 3;
 
@@ -47,7 +51,9 @@ struct Pass {
   LineField field;       // where lines are looked for
   double reduction = 1;  // map cells per cell of the pass
   double correlation = 1;
-  double threshold = 6;  // least signal-to-noise of a line
+  double threshold = 6;      // least signal-to-noise of a line
+  float most_spread = 0.0F;  // LineSumOptions.most_spread
+  double um_per_cell = 1;
 };
 
 struct Face {
@@ -85,6 +91,7 @@ Pass MakePass(
   Response response = RespondAtScale(face.map, residual, sigma);
   Pass pass;
   pass.reduction = response.reduction;
+  pass.um_per_cell = pass.reduction * face.map.um_per_cell;
   pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
   const double reduction = response.reduction;
   pass.field = {{(face.centre.x + 0.5) / reduction - 0.5, (face.centre.y + 0.5) / reduction - 0.5},
@@ -115,6 +122,8 @@ std::vector<LineCandidate> CandidatesOf(const Pass& pass) {
   if (box.width < 16 || box.height < 16) return candidates;
   LineSumOptions sums;
   sums.threshold = static_cast<float>(pass.threshold);
+  sums.most_spread = pass.most_spread;
+  sums.apart_cells = static_cast<float>(kFamilyApartUm / pass.um_per_cell);
   LineField field = pass.field;
   field.centre -= cv::Point2d(box.tl());
   candidates = SumLines(pass.summed, field, sums);
@@ -551,6 +560,7 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
     const size_t before = found.lines.size();
     Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
     narrow.threshold = threshold;
+    narrow.most_spread = kFamilySpread;
     RunPass(map, std::move(narrow), residual, &taken, &found);
     if (found.lines.size() == before) break;
     MeasureMeetingAgain(map, &taken, residual, &found.lines);

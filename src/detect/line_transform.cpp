@@ -169,8 +169,31 @@ class Reader {
          const LineSumOptions& options)
       : level_(level), orientation_(orientation), field_(field), size_(size), options_(options) {}
 
-  void Collect(std::vector<LineCandidate>* found) const {
-    const float spread = Spread();
+  // Robust spread of sum / sqrt(cells): 1 for independent cells, more for correlated ones.
+  [[nodiscard]] float Spread() const {
+    std::vector<float> values;
+    const double least = options_.least_filled * level_.height;
+    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
+    const int rows = level_.NumStrips() * level_.height;
+    const auto width = static_cast<size_t>(level_.sum.cols);
+    size_t at = stride / 2;  // along all rows, end to end
+    for (int row = 0; row < rows; ++row) {
+      const auto* sum = level_.sum.ptr<short>(row);
+      const SharesInside shares = SharesOf(row);
+      const cv::Range written = level_.Written(row);
+      for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
+        const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
+        if (x < written.start || x >= written.end) continue;
+        const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
+        if (cells < least) continue;
+        values.push_back(static_cast<float>(sum[x]) /
+                         (kUnits * static_cast<float>(std::sqrt(cells))));
+      }
+    }
+    return values.size() < 50 ? 0.0F : NoiseSigma(values);
+  }
+
+  void Collect(float spread, std::vector<LineCandidate>* found) const {
     if (spread <= 0.0F) return;
     const double least = options_.least_filled * level_.height;
     const auto needed = static_cast<int>(options_.threshold * spread * std::sqrt(least) * kUnits);
@@ -239,30 +262,6 @@ class Reader {
     return true;
   }
 
-  // Robust spread of sum / sqrt(cells): 1 for independent cells, more for correlated ones.
-  [[nodiscard]] float Spread() const {
-    std::vector<float> values;
-    const double least = options_.least_filled * level_.height;
-    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
-    const int rows = level_.NumStrips() * level_.height;
-    const auto width = static_cast<size_t>(level_.sum.cols);
-    size_t at = stride / 2;  // along all rows, end to end
-    for (int row = 0; row < rows; ++row) {
-      const auto* sum = level_.sum.ptr<short>(row);
-      const SharesInside shares = SharesOf(row);
-      const cv::Range written = level_.Written(row);
-      for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
-        const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
-        if (x < written.start || x >= written.end) continue;
-        const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
-        if (cells < least) continue;
-        values.push_back(static_cast<float>(sum[x]) /
-                         (kUnits * static_cast<float>(std::sqrt(cells))));
-      }
-    }
-    return values.size() < 50 ? 0.0F : NoiseSigma(values);
-  }
-
   const Level& level_;
   const Orientation& orientation_;
   const LineField& field_;
@@ -277,31 +276,118 @@ bool Stronger(const LineCandidate& a, const LineCandidate& b) {
   return a.to.x != b.to.x ? a.to.x < b.to.x : a.to.y < b.to.y;
 }
 
+// What lines of one orientation come to, and the spread of their sums, by length.
+struct Sums {
+  std::vector<LineCandidate> found;
+  std::vector<float> spreads;
+};
+
+//   most_spreads   by length: what the spread is taken for, at most; empty: whatever it is
+Sums SumOrientation(const cv::Mat& units,
+                    bool transposed,
+                    bool mirrored,
+                    const LineField& field,
+                    const LineSumOptions& options,
+                    const std::vector<float>& most_spreads) {
+  Sums sums;
+  const cv::Mat turned = Turn(units, transposed, mirrored);
+  Level level = Base(turned);
+  const Orientation orientation{transposed, mirrored, turned.cols, level.padding};
+  Level next{
+      1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1), {}, {}};
+  while (level.height < std::min(level.sum.rows, kLongest)) {
+    Double(level, &next);
+    std::swap(level, next);
+    if (level.height < options.shortest_cells) continue;
+    const Reader reader(level, orientation, field, units.size(), options);
+    const size_t length = sums.spreads.size();
+    float spread = length < most_spreads.size() ? most_spreads[length] : 0.0F;
+    if (most_spreads.empty()) spread = reader.Spread();
+    sums.spreads.push_back(spread);
+    reader.Collect(spread, &sums.found);
+  }
+  return sums;
+}
+
+// The spreads as far as they are no more than so many times the least of any orientation's.
+// Orientations may differ in the number of lengths.
+std::vector<float> Bounded(const std::vector<Sums>& all, const Sums& own, float most) {
+  std::vector<float> bounded = own.spreads;
+  for (size_t length = 0; length < bounded.size(); ++length) {
+    for (const Sums& other : all) {
+      if (length >= other.spreads.size() || other.spreads[length] <= 0.0F) continue;
+      bounded[length] = std::min(bounded[length], most * other.spreads[length]);
+    }
+  }
+  return bounded;
+}
+
+// Of all orientations, strongest first.
+std::vector<LineCandidate> Together(const std::vector<Sums>& all) {
+  std::vector<LineCandidate> found;
+  for (const Sums& sums : all) found.insert(found.end(), sums.found.begin(), sums.found.end());
+  std::sort(found.begin(), found.end(), Stronger);
+  return found;
+}
+
+// Whether several of the strongest run in one direction, one beside the other. The flanks of one
+// wide scratch do, too, but not far apart.
+bool IsFamily(const std::vector<LineCandidate>& found, float apart) {
+  constexpr size_t kStrongest = 300;
+  constexpr size_t kReferences = 20;
+  constexpr size_t kLeastLines = 6;
+  constexpr float kLong = 8.0F;      // times how far apart: hairs and smears leave shorter pieces
+  constexpr float kAlike = 0.9945F;  // cosine: 6 degrees
+  const size_t count = std::min(found.size(), kStrongest);
+  for (size_t i = 0; i < std::min(count, kReferences); ++i) {
+    const cv::Point2f run = found[i].to - found[i].from;
+    const cv::Point2f along = run * (1.0F / std::hypot(run.x, run.y));
+    const cv::Point2f middle = 0.5F * (found[i].from + found[i].to);
+    std::vector<float> offsets;
+    for (size_t j = 0; j < count; ++j) {
+      const cv::Point2f other = found[j].to - found[j].from;
+      if (found[j].sign != found[i].sign || std::hypot(other.x, other.y) < kLong * apart) continue;
+      if (std::abs(other.dot(along)) < kAlike * std::hypot(other.x, other.y)) continue;
+      const auto offset =
+          static_cast<float>(along.cross(0.5F * (found[j].from + found[j].to) - middle));
+      const bool known = std::any_of(offsets.begin(), offsets.end(), [&](float kept) {
+        return std::abs(kept - offset) < apart;
+      });
+      if (!known) offsets.push_back(offset);
+    }
+    if (offsets.size() >= kLeastLines) return true;
+  }
+  return false;
+}
+
 }  // namespace
 
 std::vector<LineCandidate> SumLines(const cv::Mat& score,
                                     const LineField& field,
                                     const LineSumOptions& options) {
-  std::vector<LineCandidate> found;
   cv::Mat units;
   cv::Mat bounded = cv::max(cv::min(score, kMostScore), -kMostScore);
   bounded.convertTo(units, CV_16S, static_cast<double>(kUnits));
+  std::vector<Sums> all;
   for (const bool transposed : {false, true}) {
     for (const bool mirrored : {false, true}) {
-      const cv::Mat turned = Turn(units, transposed, mirrored);
-      Level level = Base(turned);
-      const Orientation orientation{transposed, mirrored, turned.cols, level.padding};
-      Level next{
-          1, level.image_rows, level.padding, cv::Mat::zeros(level.sum.size(), CV_16SC1), {}, {}};
-      while (level.height < std::min(level.sum.rows, kLongest)) {
-        Double(level, &next);
-        std::swap(level, next);
-        if (level.height < options.shortest_cells) continue;
-        Reader(level, orientation, field, score.size(), options).Collect(&found);
-      }
+      all.push_back(SumOrientation(units, transposed, mirrored, field, options, {}));
     }
   }
-  std::sort(found.begin(), found.end(), Stronger);
+  std::vector<LineCandidate> found = Together(all);
+  if (options.most_spread > 0.0F) {
+    std::vector<Sums> believed = all;
+    bool any = false;
+    for (size_t i = 0; i < all.size(); ++i) {
+      const std::vector<float> spreads = Bounded(all, all[i], options.most_spread);
+      if (spreads == all[i].spreads) continue;
+      believed[i] = SumOrientation(units, i >= 2, i % 2 == 1, field, options, spreads);
+      any = true;
+    }
+    std::vector<LineCandidate> more;
+    if (any) more = Together(believed);
+    if (IsFamily(more, options.apart_cells)) found = std::move(more);
+  }
   if (found.size() > options.most_candidates) found.resize(options.most_candidates);
   return found;
 }

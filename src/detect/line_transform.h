@@ -22,6 +22,11 @@ struct LineSumOptions {
   double least_filled = 0.6;      // share of a segment that must lie inside the field
   float threshold = 6.0F;         // least |snr|
   size_t most_candidates = 4000;  // strongest kept
+  // A family of lines is no noise of its own direction: where several lines are at least so far
+  // apart, the spread of sums of one length is taken for no more than so many times the least among
+  // the four orientations. 0: it never is.
+  float most_spread = 0.0F;
+  float apart_cells = 6.0F;
 };
 
 // Largest score that SumLines keeps: beyond it a cell counts no more.

@@ -1,5 +1,6 @@
 #include "detect/scratch_by_shape.h"
 
+#include "detect/direction.h"
 #include "detect/line_profile.h"
 #include "detect/line_shape.h"
 #include "detect/sample.h"
@@ -18,13 +19,16 @@ constexpr double kPastRimUm =
     4.0;                           // nearer, it may be a chip or the ring between glass and ferrule
 constexpr double kLeastUm = 8.0;   // of the longest side: fading ends may lie outside the region
 constexpr double kMostUm = 90.0;   // longer ones the search for lines sees
-constexpr double kAcrossUm = 2.5;  // how far from the stroke its brightness is looked for
-constexpr double kBeyondUm = 6.0;  // how far past the region's ends
-constexpr double kGapUm = 2.0;     // the longest break in it
-constexpr double kOn = 0.4;        // of its usual height
-constexpr double kLeastOn = 0.75;  // share of its length
-constexpr double kLeastInside = 0.8;  // share of what stands out that lies on it
-constexpr double kMostSag = 0.12;     // of its length: rounder, it is a hair or a droplet's edge
+constexpr double kAcrossUm = 2.5;  // how far from the stroke its brightness is looked for,
+constexpr double kAcrossInFamilyUm = 1.2;  // where the next one may be close
+constexpr int kFamily = 3;                 // lines that run as it does
+constexpr double kAlike = 0.9945;          // cosine: 6 degrees
+constexpr double kBeyondUm = 6.0;          // how far past the region's ends
+constexpr double kGapUm = 2.0;             // the longest break in it
+constexpr double kOn = 0.4;                // of its usual height
+constexpr double kLeastOn = 0.75;          // share of its length
+constexpr double kLeastInside = 0.8;       // share of what stands out that lies on it
+constexpr double kMostSag = 0.12;  // of its length: rounder, it is a hair or a droplet's edge
 constexpr int kRounds = 4;
 
 // The stroke as offset(t) = bend[0] + bend[1] t + bend[2] t^2 to the left of a straight axis.
@@ -167,20 +171,41 @@ bool LiesOnFerrule(const ContrastMap& map, const Region& region) {
   });
 }
 
+bool LiesOnGlass(const ContrastMap& map, const Region& region) {
+  const auto most = static_cast<float>(map.cladding_radius_um);
+  return std::all_of(region.cells.begin(), region.cells.end(), [&](const cv::Point& cell) {
+    return map.radius_um.at<float>(cell) < most;
+  });
+}
+
+// Whether several lines run as the stroke does.
+bool IsOfAFamily(const std::vector<Region>& lines, const Stroke& stroke) {
+  return std::count_if(lines.begin(), lines.end(), [&](const Region& line) {
+           const cv::Point2d run = Unit(line.spine.back() - line.spine.front());
+           return std::abs(run.dot(stroke.along)) > kAlike;
+         }) >= kFamily;
+}
+
 }  // namespace
 
-bool TellScratchByShape(const ContrastMap& map, const cv::Mat& residual, Region* region) {
+bool TellScratchByShape(const ContrastMap& map,
+                        const cv::Mat& residual,
+                        const std::vector<Region>& lines,
+                        Region* region) {
   if (region->is_line || region->no_scratch || region->cells.empty()) return false;
   const cv::RotatedRect box = cv::minAreaRect(region->cells);
   const double longest = static_cast<double>(std::max(box.size.width, box.size.height));
   const double longest_um = longest * map.um_per_cell;
-  if (longest_um < kLeastUm || longest_um > kMostUm || !LiesOnFerrule(map, *region)) return false;
+  if (longest_um < kLeastUm || longest_um > kMostUm) return false;
+  const bool on_glass = LiesOnGlass(map, *region);
+  if (!on_glass && !LiesOnFerrule(map, *region)) return false;
 
   const Patch patch = PatchAround(map, residual, *region);
   Stroke stroke = AxisOf(patch, *region);
+  if (on_glass && !IsOfAFamily(lines, stroke)) return false;
   double from = -0.5 * longest;
   double to = 0.5 * longest;
-  const double reach = kAcrossUm / map.um_per_cell;
+  const double reach = (on_glass ? kAcrossInFamilyUm : kAcrossUm) / map.um_per_cell;
   Extent extent;
   for (int round = 0; round < kRounds; ++round) {
     if (!FollowBrightness(patch, from, to, reach, &stroke)) return false;

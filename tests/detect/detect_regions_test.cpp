@@ -590,5 +590,26 @@ TEST(DetectRegions, SeesAChipInTheRim) {
   }));
 }
 
+// Polishing leaves bundles: lines so close that their surrounds overlap are scratches all the same,
+// each as narrow as it is.
+TEST(DetectRegions, SeesTheScratchesOfABundleEachByItself) {
+  test::DrawnFace face;
+  face.core_radius_um = 0;
+  for (int i = 0; i < 14; ++i) {
+    const double off = -40.0 + 5.0 * i;
+    const double from = -30.0 + 4.0 * (i * 7 % 5);
+    const double length = 56.0 - 6.0 * (i % 3);
+    face.lines.push_back(
+        {{from, off}, {from + length, off + 0.2 * length}, 0.8, i % 3 == 0 ? -0.35 : -0.25});
+  }
+  const auto features = test::FeaturesOn(face);
+  size_t scratches = 0;
+  for (const Feature& feature : features) {
+    scratches += feature.kind == FeatureKind::kScratch ? 1 : 0;
+    EXPECT_LT(feature.size_um, 3.0);
+  }
+  EXPECT_GE(scratches, 13U);
+}
+
 }  // namespace
 }  // namespace endgrade
