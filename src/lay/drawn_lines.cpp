@@ -2,10 +2,10 @@
 
 #include "flatten/cell_grid.h"
 
-#include <opencv2/imgproc.hpp>
-
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <numeric>
 
 namespace endgrade {
 namespace {
@@ -22,24 +22,39 @@ constexpr double kMostOfBlur = 0.62;  // its width over that of a point
 constexpr double kRest = 0.12;        // of its height: what compression leaves beside it
 constexpr int kMostRows = 5;          // with that
 
-// Brightness in stretches along the rows, on the rows of the part: CV_32FC1, in grey levels of 255.
-cv::Mat Stretches(const Frame& frame, const cv::Rect& part, bool upright) {
-  cv::Mat rows;
-  if (upright) {
-    cv::transpose(frame.luma(part), rows);
-  } else {
-    rows = frame.luma(part);
+template <typename Pixel>
+void SumStretches(const cv::Mat& luma, bool upright, float scale, cv::Mat* stretches) {
+  std::vector<float> sums(static_cast<size_t>(luma.cols));
+  for (int y = 0; y < luma.rows; ++y) {
+    const auto* row = luma.ptr<Pixel>(y);
+    if (!upright) {
+      auto* out = stretches->ptr<float>(y);
+      for (int stretch = 0; stretch < stretches->cols; ++stretch, row += kStretchPx) {
+        out[stretch] = scale * static_cast<float>(std::accumulate(row, row + kStretchPx, 0U));
+      }
+      continue;
+    }
+    if (y % kStretchPx == 0) std::fill(sums.begin(), sums.end(), 0.0F);
+    for (size_t x = 0; x < sums.size(); ++x) sums[x] += static_cast<float>(row[x]);
+    const int stretch = y / kStretchPx;
+    if (y % kStretchPx != kStretchPx - 1 || stretch >= stretches->cols) continue;
+    for (int x = 0; x < luma.cols; ++x) {
+      stretches->at<float>(x, stretch) = scale * sums[static_cast<size_t>(x)];
+    }
   }
-  const int count = rows.cols / kStretchPx;
+}
+
+// Mean brightness of stretches along the rows, or columns, of the part, one row each: CV_32FC1, in
+// grey levels of 255.
+cv::Mat Stretches(const Frame& frame, const cv::Rect& part, bool upright) {
+  const int rows = upright ? part.width : part.height;
+  const int count = (upright ? part.height : part.width) / kStretchPx;
   if (count == 0) return {};
-  cv::Mat stretches;
-  cv::resize(rows(cv::Rect(0, 0, count * kStretchPx, rows.rows)),
-             stretches,
-             cv::Size(count, rows.rows),
-             0,
-             0,
-             cv::INTER_AREA);
-  stretches.convertTo(stretches, CV_32F, 255.0 / frame.white_level);
+  cv::Mat stretches(rows, count, CV_32FC1);
+  const auto scale = static_cast<float>(255.0 / frame.white_level / kStretchPx);
+  const cv::Mat luma = frame.luma(part);
+  luma.depth() == CV_16U ? SumStretches<std::uint16_t>(luma, upright, scale, &stretches)
+                         : SumStretches<std::uint8_t>(luma, upright, scale, &stretches);
   return stretches;
 }
 
