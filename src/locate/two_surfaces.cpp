@@ -28,12 +28,6 @@ constexpr double kPlainly = 1.25;
 constexpr double kLeastRatio = 1.5;
 constexpr double kLeastShare = 0.9;
 
-double MedianOf(std::vector<float>* values) {
-  const auto middle = values->begin() + static_cast<std::ptrdiff_t>(values->size() / 2);
-  std::nth_element(values->begin(), middle, values->end());
-  return static_cast<double>(*middle);
-}
-
 }  // namespace
 
 Roughness CompareSides(const Level& level, const RimFrame& circle) {
@@ -61,8 +55,10 @@ Roughness CompareSides(const Level& level, const RimFrame& circle) {
   std::vector<double> ratios;  // logarithms, of the outside over the inside
   for (std::size_t s = 0; s < kSectors; ++s) {
     if (std::min(inside[s].size(), outside[s].size()) < kLeastCells) continue;
-    ratios.push_back(
-        std::log((kLeastTexture + MedianOf(&outside[s])) / (kLeastTexture + MedianOf(&inside[s]))));
+    const auto rough = [](std::vector<float>& sector) {
+      return kLeastTexture + static_cast<double>(Median(sector));
+    };
+    ratios.push_back(std::log(rough(outside[s]) / rough(inside[s])));
   }
   Roughness sides;
   if (ratios.size() < kLeastSectors) return sides;
