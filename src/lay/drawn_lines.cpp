@@ -105,6 +105,32 @@ cv::Range RunOf(const std::vector<bool>& shows, int least) {
   return best.size() >= least ? best : cv::Range(0, 0);
 }
 
+double NeededHeight(float usual) {
+  return std::max(kLeastHeight, kLeastSigmas * static_cast<double>(usual));
+}
+
+// A grey line is darker than bright glass, and brighter than a dark ferrule: as far as it goes on,
+// whichever it is.
+cv::Range Lengthened(const cv::Mat& stretches,
+                     const std::vector<float>& usual,
+                     int row,
+                     cv::Range run) {
+  constexpr int kMostMissing = 2;  // stretches: where the two meet
+  const auto shows = [&](int stretch) {
+    const float height = HeightAt(stretches, row, stretch);
+    const float sign = height < 0 ? -1.0F : 1.0F;
+    const double needed = NeededHeight(usual[static_cast<size_t>(stretch)]);
+    return StandsOut(stretches, row, stretch, sign, static_cast<float>(needed));
+  };
+  for (int i = run.end; i < stretches.cols && i <= run.end + kMostMissing; ++i) {
+    if (shows(i)) run.end = i + 1;
+  }
+  for (int i = run.start - 1; i >= 0 && i >= run.start - 1 - kMostMissing; --i) {
+    if (shows(i)) run.start = i;
+  }
+  return run;
+}
+
 // Median brightness of the rows about a line over those kReach to either side.
 std::vector<double> ProfileOf(const cv::Mat& stretches, int row, cv::Range run) {
   std::vector<double> profile;
@@ -165,13 +191,12 @@ void FindAlong(const Frame& frame,
       int count = 0;
       for (int stretch = 0; stretch < stretches.cols; ++stretch) {
         const auto i = static_cast<size_t>(stretch);
-        const float needed =
-            std::max(static_cast<float>(kLeastHeight), static_cast<float>(kLeastSigmas) * usual[i]);
+        const auto needed = static_cast<float>(NeededHeight(usual[i]));
         shows[i] = StandsOut(stretches, row, stretch, sign, needed);
         count += shows[i] ? 1 : 0;
       }
       if (count < (1.0 - kMostGap) * least) continue;
-      const cv::Range run = RunOf(shows, least);
+      cv::Range run = RunOf(shows, least);
       if (run.empty()) continue;
       const std::vector<double> profile = ProfileOf(stretches, row, run);
       const double height = profile[kReach];
@@ -182,6 +207,7 @@ void FindAlong(const Frame& frame,
       if (WidthOf(profile, height) > kMostOfBlur * blur_fwhm_px) continue;
       const cv::Range covered = Covered(profile, height);
       if (covered.size() > kMostRows) continue;
+      run = Lengthened(stretches, usual, row, run);
       const cv::Point corner = part.tl();
       const int across = row + (upright ? corner.x : corner.y);
       const int along = upright ? corner.y : corner.x;
@@ -189,6 +215,7 @@ void FindAlong(const Frame& frame,
           {upright,
            {across + covered.start, across + covered.end},
            {along + kStretchPx * (run.start - 1), along + kStretchPx * (run.end + 1)}});
+      break;  // with the other sign it is the same line
     }
   }
 }

@@ -68,6 +68,19 @@ TEST(FindDrawnLines, FindsTheTicksOfAScale) {
   EXPECT_EQ(Find(face, marked).size(), 1U);
 }
 
+// Of one grey, between the glass's and the ferrule's.
+TEST(FindDrawnLines, FollowsALineFromDarkerToBrighterSurroundings) {
+  test::DrawnFace face = FaceWithBlur(0.6, 35);
+  face.glass = 170;
+  face.ferrule = 40;
+  Frame frame = test::Draw(face).frame;
+  cv::line(frame.luma, {0, 350}, {759, 350}, cv::Scalar(100));
+  const auto lines = Find(face, frame);
+  ASSERT_EQ(lines.size(), 1U);
+  EXPECT_LE(lines[0].along.start, 0);
+  EXPECT_GE(lines[0].along.end, 736);
+}
+
 TEST(FindDrawnLines, FindsADashedLineWithAGapInSixteenBits) {
   const test::DrawnFace face = FaceWithBlur(0.6, 32);
   Frame frame = test::Draw(face).frame;
