@@ -19,6 +19,7 @@ constexpr double kLeastSigmas = 6.0;  // of what neighbouring rows differ by, of
 constexpr double kLeastHeight = 1.2;  // grey levels of 255
 constexpr double kLeastMean = 2.5;    // along all of it
 constexpr double kMostOfBlur = 0.62;  // its width over that of a point
+constexpr double kLeastStep = 0.62;   // from one row to the next, of its height, on either side
 constexpr double kRest = 0.12;        // of its height: what compression leaves beside it
 constexpr int kMostRows = 5;          // with that
 
@@ -162,6 +163,21 @@ double WidthOf(const std::vector<double>& profile, double height) {
   return width;
 }
 
+// The lesser of the two sides' greatest step from one row to the next, of the height: what is drawn
+// ends from pixel to pixel, what the lens shows does not, however soft the rim that told its blur.
+double SharpestStep(const std::vector<double>& profile, double height) {
+  double lesser = 1.0;
+  for (const int out : {-1, 1}) {
+    double most = 0;
+    for (int i = kReach + (out > 0 ? 0 : 1); std::abs(i - kReach) <= 2; i += out) {
+      const auto from = static_cast<size_t>(i);
+      most = std::max(most, (profile[from] - profile[from + static_cast<size_t>(out)]) / height);
+    }
+    lesser = std::min(lesser, most);
+  }
+  return lesser;
+}
+
 // Rows around the line that are not what is beside it.
 cv::Range Covered(const std::vector<double>& profile, double height) {
   int first = kReach;
@@ -205,6 +221,7 @@ void FindAlong(const Frame& frame,
                            std::abs(height) >= std::abs(profile[kReach + 1]);
       if (!highest || std::abs(height) < kLeastMean) continue;
       if (WidthOf(profile, height) > kMostOfBlur * blur_fwhm_px) continue;
+      if (SharpestStep(profile, height) < kLeastStep) continue;
       const cv::Range covered = Covered(profile, height);
       if (covered.size() > kMostRows) continue;
       run = Lengthened(stretches, usual, row, run);

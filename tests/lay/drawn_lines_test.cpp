@@ -101,7 +101,11 @@ TEST(FindDrawnLines, TakesNoScratchForOne) {
     test::DrawnFace face = FaceWithBlur(0.6, 33);
     face.lines = {{{-140, 10.1}, {140, 10.1}, width_um, -0.5},
                   {{-20, -140}, {-20, 140}, width_um, 0.4}};
-    EXPECT_EQ(Find(face, test::Draw(face).frame).size(), 0U) << width_um;
+    const Frame frame = test::Draw(face).frame;
+    EXPECT_EQ(Find(face, frame).size(), 0U) << width_um;
+    // Nor where the rim is twice as soft as the lens.
+    const cv::Rect whole({0, 0}, frame.luma.size());
+    EXPECT_EQ(FindDrawnLines(frame, whole, 2.0 * BlurPx(face)).size(), 0U) << width_um;
   }
 }
 
