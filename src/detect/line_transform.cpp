@@ -300,9 +300,7 @@ Sums SumOrientation(const cv::Mat& units,
     std::swap(level, next);
     if (level.height < options.shortest_cells) continue;
     const Reader reader(level, orientation, field, units.size(), options);
-    const size_t length = sums.spreads.size();
-    float spread = length < most_spreads.size() ? most_spreads[length] : 0.0F;
-    if (most_spreads.empty()) spread = reader.Spread();
+    const float spread = most_spreads.empty() ? reader.Spread() : most_spreads[sums.spreads.size()];
     sums.spreads.push_back(spread);
     reader.Collect(spread, &sums.found);
   }
