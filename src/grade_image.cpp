@@ -109,7 +109,7 @@ Result<Grade> RunSteps(const Frame& picture,
       SetScale(fibre, limits, camera ? WithCameraScale(*camera, options.scale) : options.scale);
   if (!scale.ok()) return scale.error();
   ZoneMap zones = LayZones(picture.luma.size(), *scale, limits);
-  const auto lines = FindDrawnLines(picture, zones.roi_px, fibre.blur_fwhm_px);
+  const auto lines = FindDrawnLines(picture, zones.roi_px, {fibre.blur_fwhm_px, scale->um_per_px});
   Frame frame = picture;
   if (!lines.empty()) frame.luma = WithoutLines(picture.luma, lines);
   HideFieldStop(frame, *scale, &zones);

@@ -3,6 +3,7 @@
 #include "detect/direction.h"
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
+#include "detect/lines_along.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -352,21 +353,12 @@ bool HasSequel(const ContrastMap& map, const std::vector<Region>& lines, size_t 
   return false;
 }
 
-// How many others run the way it does: polishing leaves whole families of scratches, and of two
-// families that cross some end on one another.
-int OthersAlong(const std::vector<Region>& lines, size_t i) {
-  constexpr double kAlike = 0.9945;  // cosine: 6 degrees
-  const cv::Point2d along = Unit(lines[i].spine.back() - lines[i].spine.front());
-  int others = 0;
-  for (size_t j = 0; j < lines.size(); ++j) {
-    const cv::Point2d run = lines[j].spine.back() - lines[j].spine.front();
-    others += j != i && std::abs(Unit(run).dot(along)) > kAlike ? 1 : 0;
-  }
-  return others;
+// Whether several others run the way it does: of two families that cross some end on one another.
+bool IsOfAFamily(const std::vector<Region>& lines, const Region& line) {
+  return LinesAlong(lines, Unit(line.spine.back() - line.spine.front())) - 1 >= kFamily;
 }
 
 void JoinKinks(const ContrastMap& map, std::vector<Region>* lines, std::vector<Region>* regions) {
-  constexpr int kFamily = 3;
   const size_t count = lines->size();
   std::vector<size_t> group(count);
   std::iota(group.begin(), group.end(), size_t{0});
@@ -374,7 +366,7 @@ void JoinKinks(const ContrastMap& map, std::vector<Region>* lines, std::vector<R
   for (size_t i = 0; i < count; ++i) {
     for (size_t j = i + 1; j < count; ++j) {
       if (!MeetAtAKink(map, (*lines)[i], (*lines)[j])) continue;
-      if (OthersAlong(*lines, i) >= kFamily && OthersAlong(*lines, j) >= kFamily) continue;
+      if (IsOfAFamily(*lines, (*lines)[i]) && IsOfAFamily(*lines, (*lines)[j])) continue;
       kinked[i] = kinked[j] = true;
       const size_t from = std::max(group[i], group[j]);
       const size_t to = std::min(group[i], group[j]);

@@ -1,8 +1,8 @@
 #include "detect/scratch_by_shape.h"
 
-#include "detect/direction.h"
 #include "detect/line_profile.h"
 #include "detect/line_shape.h"
+#include "detect/lines_along.h"
 #include "detect/sample.h"
 
 #include <opencv2/imgproc.hpp>
@@ -21,8 +21,6 @@ constexpr double kLeastUm = 8.0;   // of the longest side: fading ends may lie o
 constexpr double kMostUm = 90.0;   // longer ones the search for lines sees
 constexpr double kAcrossUm = 2.5;  // how far from the stroke its brightness is looked for,
 constexpr double kAcrossInFamilyUm = 1.2;  // where the next one may be close
-constexpr int kFamily = 3;                 // lines that run as it does
-constexpr double kAlike = 0.9945;          // cosine: 6 degrees
 constexpr double kBeyondUm = 6.0;          // how far past the region's ends
 constexpr double kGapUm = 2.0;             // the longest break in it
 constexpr double kOn = 0.4;                // of its usual height
@@ -178,14 +176,6 @@ bool LiesOnGlass(const ContrastMap& map, const Region& region) {
   });
 }
 
-// Whether several lines run as the stroke does.
-bool IsOfAFamily(const std::vector<Region>& lines, const Stroke& stroke) {
-  return std::count_if(lines.begin(), lines.end(), [&](const Region& line) {
-           const cv::Point2d run = Unit(line.spine.back() - line.spine.front());
-           return std::abs(run.dot(stroke.along)) > kAlike;
-         }) >= kFamily;
-}
-
 }  // namespace
 
 bool TellScratchByShape(const ContrastMap& map,
@@ -202,7 +192,7 @@ bool TellScratchByShape(const ContrastMap& map,
 
   const Patch patch = PatchAround(map, residual, *region);
   Stroke stroke = AxisOf(patch, *region);
-  if (on_glass && !IsOfAFamily(lines, stroke)) return false;
+  if (on_glass && LinesAlong(lines, stroke.along) < kFamily) return false;
   double from = -0.5 * longest;
   double to = 0.5 * longest;
   const double reach = (on_glass ? kAcrossInFamilyUm : kAcrossUm) / map.um_per_cell;

@@ -21,7 +21,11 @@ constexpr double kLeastMean = 2.5;    // along all of it
 constexpr double kMostOfBlur = 0.62;  // its width over that of a point
 constexpr double kLeastStep = 0.62;   // from one row to the next, of its height, on either side
 constexpr double kRest = 0.12;        // of its height: what compression leaves beside it
-constexpr int kMostRows = 5;          // with that
+constexpr double kMostRows = 5;       // with that
+// Wider, and a mark that matters could lie beneath it unseen: of a narrower line what is beside it
+// shows it.
+constexpr double kMostHiddenUm = 1.6;
+constexpr size_t kMostLines = 6;  // of a reticle: more are rows of a screen or of a camera
 
 template <typename Pixel>
 void SumStretches(const cv::Mat& luma, bool upright, float scale, cv::Mat* stretches) {
@@ -65,38 +69,43 @@ float HeightAt(const cv::Mat& stretches, int row, int stretch) {
   return at(row) - 0.5F * (at(row - 2) + at(row + 2));
 }
 
-// Whether the row stands out by more than is needed, and no less than those beside it: a bent
-// border leaves the row.
-bool StandsOut(const cv::Mat& stretches, int row, int stretch, float sign, float needed) {
-  const float height = sign * HeightAt(stretches, row, stretch);
-  return height > needed && height >= sign * HeightAt(stretches, row - 1, stretch) &&
-         height >= sign * HeightAt(stretches, row + 1, stretch);
-}
-
-// Height of one row over those beside it, by stretch: what is usual.
-std::vector<float> UsualHeights(const cv::Mat& stretches) {
-  std::vector<float> usual;
+// By stretch: what a row's height must exceed, by how much one row usually differs from those
+// beside it.
+std::vector<float> NeededHeights(const cv::Mat& stretches) {
+  std::vector<float> needed;
   std::vector<float> sizes;
   for (int stretch = 0; stretch < stretches.cols; ++stretch) {
     sizes.clear();
     for (int row = kReach; row + kReach + 1 < stretches.rows; ++row) {
       sizes.push_back(std::abs(HeightAt(stretches, row, stretch)));
     }
-    usual.push_back(1.4826F * MedianOf(sizes));
+    const double usual = 1.4826 * static_cast<double>(MedianOf(sizes));
+    needed.push_back(static_cast<float>(std::max(kLeastHeight, kLeastSigmas * usual)));
   }
-  return usual;
+  return needed;
+}
+
+// The sign by which the row stands out, by more than is needed and no less than those beside it: a
+// bent border leaves the row. 0 where it does not.
+int SignOf(const cv::Mat& stretches, int row, int stretch, float needed) {
+  const float height = HeightAt(stretches, row, stretch);
+  if (std::abs(height) <= needed) return 0;
+  const float sign = height < 0 ? -1.0F : 1.0F;
+  const bool most = sign * height >= sign * HeightAt(stretches, row - 1, stretch) &&
+                    sign * height >= sign * HeightAt(stretches, row + 1, stretch);
+  return most ? static_cast<int>(sign) : 0;
 }
 
 // The stretches of a row in which something of this sign stands out, from the first to the last of
 // the longest run that has not too many gaps; empty when that is no line.
-cv::Range RunOf(const std::vector<bool>& shows, int least) {
+cv::Range RunOf(const std::vector<int>& signs, int sign, int least) {
   cv::Range best(0, 0);
-  const int count = static_cast<int>(shows.size());
+  const int count = static_cast<int>(signs.size());
   for (int first = 0; first < count; ++first) {
-    if (!shows[static_cast<size_t>(first)]) continue;
+    if (signs[static_cast<size_t>(first)] != sign) continue;
     int on = 0;
     for (int last = first; last < count; ++last) {
-      if (!shows[static_cast<size_t>(last)]) continue;
+      if (signs[static_cast<size_t>(last)] != sign) continue;
       ++on;
       const int length = last + 1 - first;
       if (length - on > kMostGap * length) break;
@@ -106,24 +115,13 @@ cv::Range RunOf(const std::vector<bool>& shows, int least) {
   return best.size() >= least ? best : cv::Range(0, 0);
 }
 
-double NeededHeight(float usual) {
-  return std::max(kLeastHeight, kLeastSigmas * static_cast<double>(usual));
-}
-
 // A grey line is darker than bright glass, and brighter than a dark ferrule: as far as it goes on,
 // whichever it is.
-cv::Range Lengthened(const cv::Mat& stretches,
-                     const std::vector<float>& usual,
-                     int row,
-                     cv::Range run) {
+cv::Range Lengthened(const std::vector<int>& signs, cv::Range run) {
   constexpr int kMostMissing = 2;  // stretches: where the two meet
-  const auto shows = [&](int stretch) {
-    const float height = HeightAt(stretches, row, stretch);
-    const float sign = height < 0 ? -1.0F : 1.0F;
-    const double needed = NeededHeight(usual[static_cast<size_t>(stretch)]);
-    return StandsOut(stretches, row, stretch, sign, static_cast<float>(needed));
-  };
-  for (int i = run.end; i < stretches.cols && i <= run.end + kMostMissing; ++i) {
+  const int count = static_cast<int>(signs.size());
+  const auto shows = [&](int stretch) { return signs[static_cast<size_t>(stretch)] != 0; };
+  for (int i = run.end; i < count && i <= run.end + kMostMissing; ++i) {
     if (shows(i)) run.end = i + 1;
   }
   for (int i = run.start - 1; i >= 0 && i >= run.start - 1 - kMostMissing; --i) {
@@ -193,26 +191,25 @@ cv::Range Covered(const std::vector<double>& profile, double height) {
 void FindAlong(const Frame& frame,
                const cv::Rect& part,
                bool upright,
-               double blur_fwhm_px,
+               const Lens& lens,
                std::vector<DrawnLine>* found) {
   const cv::Mat stretches = Stretches(frame, part, upright);
   if (stretches.rows < 4 * kReach) return;
-  const std::vector<float> usual = UsualHeights(stretches);
   const int length = upright ? frame.luma.rows : frame.luma.cols;
   const int least = std::max(kLeastStretches, static_cast<int>(kLeastLength * length / kStretchPx));
   if (stretches.cols < least) return;
-  std::vector<bool> shows(static_cast<size_t>(stretches.cols));
+  const std::vector<float> needed = NeededHeights(stretches);
+  const double most_rows = std::min(kMostRows, kMostHiddenUm / lens.um_per_px);
+  std::vector<int> signs(needed.size());
   for (int row = kReach; row + kReach + 1 < stretches.rows; ++row) {
-    for (const float sign : {-1.0F, 1.0F}) {
-      int count = 0;
-      for (int stretch = 0; stretch < stretches.cols; ++stretch) {
-        const auto i = static_cast<size_t>(stretch);
-        const auto needed = static_cast<float>(NeededHeight(usual[i]));
-        shows[i] = StandsOut(stretches, row, stretch, sign, needed);
-        count += shows[i] ? 1 : 0;
-      }
-      if (count < (1.0 - kMostGap) * least) continue;
-      cv::Range run = RunOf(shows, least);
+    for (int stretch = 0; stretch < stretches.cols; ++stretch) {
+      const auto i = static_cast<size_t>(stretch);
+      signs[i] = SignOf(stretches, row, stretch, needed[i]);
+    }
+    for (const int sign : {-1, 1}) {
+      const auto shown = static_cast<int>(std::count(signs.begin(), signs.end(), sign));
+      if (shown < (1.0 - kMostGap) * least) continue;
+      const cv::Range run = RunOf(signs, sign, least);
       if (run.empty()) continue;
       const std::vector<double> profile = ProfileOf(stretches, row, run);
       const double height = profile[kReach];
@@ -220,18 +217,18 @@ void FindAlong(const Frame& frame,
       const bool highest = std::abs(height) > std::abs(profile[kReach - 1]) &&
                            std::abs(height) >= std::abs(profile[kReach + 1]);
       if (!highest || std::abs(height) < kLeastMean) continue;
-      if (WidthOf(profile, height) > kMostOfBlur * blur_fwhm_px) continue;
+      if (WidthOf(profile, height) > kMostOfBlur * lens.blur_fwhm_px) continue;
       if (SharpestStep(profile, height) < kLeastStep) continue;
       const cv::Range covered = Covered(profile, height);
-      if (covered.size() > kMostRows) continue;
-      run = Lengthened(stretches, usual, row, run);
+      if (covered.size() > most_rows) continue;
+      const cv::Range whole = Lengthened(signs, run);
       const cv::Point corner = part.tl();
       const int across = row + (upright ? corner.x : corner.y);
       const int along = upright ? corner.y : corner.x;
       found->push_back(
           {upright,
            {across + covered.start, across + covered.end},
-           {along + kStretchPx * (run.start - 1), along + kStretchPx * (run.end + 1)}});
+           {along + kStretchPx * (whole.start - 1), along + kStretchPx * (whole.end + 1)}});
       break;  // with the other sign it is the same line
     }
   }
@@ -360,12 +357,13 @@ void FillIn(const DrawnLine& line, cv::Mat* luma) {
 
 }  // namespace
 
-std::vector<DrawnLine> FindDrawnLines(const Frame& frame, cv::Rect part, double blur_fwhm_px) {
+std::vector<DrawnLine> FindDrawnLines(const Frame& frame, cv::Rect part, const Lens& lens) {
   std::vector<DrawnLine> found;
   part &= cv::Rect({0, 0}, frame.luma.size());
   if (part.empty()) return found;
-  for (const bool upright : {false, true}) FindAlong(frame, part, upright, blur_fwhm_px, &found);
+  for (const bool upright : {false, true}) FindAlong(frame, part, upright, lens, &found);
   const size_t lines = found.size();
+  if (lines > kMostLines) return {};
   for (size_t i = 0; i < lines; ++i) {
     const std::vector<DrawnLine> ticks = TicksOf(frame, found[i]);
     found.insert(found.end(), ticks.begin(), ticks.end());

@@ -17,15 +17,21 @@ struct DrawnLine {
   cv::Range along{0, 0};   // from where to where on them
 };
 
+// What a picture of the face can show.
+struct Lens {
+  double blur_fwhm_px = 0;  // of the camera, full width at half maximum
+  double um_per_px = 1;
+};
+
 // Looks within `part` of the picture for lines along one row or column of pixels, or two, over a
 // good share of the picture: so straight and so exactly upright is no scratch. They are sharper
 // than the lens could make anything on the face; where the lens is as sharp as the pixels, nothing
 // is found. A scale's ticks across such a line, all as far apart, are lines of their own.
 //
-//   blur_fwhm_px   of the camera, full width at half maximum
+// None where there are more than a reticle has, and none that could hide a mark that matters.
 [[nodiscard]] std::vector<DrawnLine> FindDrawnLines(const Frame& frame,
                                                     cv::Rect part,
-                                                    double blur_fwhm_px);
+                                                    const Lens& lens);
 
 // The picture as it is beside the lines, in between. Shares no pixels with `luma`.
 [[nodiscard]] cv::Mat WithoutLines(const cv::Mat& luma, const std::vector<DrawnLine>& lines);

@@ -14,10 +14,12 @@ namespace {
 
 constexpr double kFwhmPerSigma = 2.3548;
 
-double BlurPx(const test::DrawnFace& face) { return kFwhmPerSigma * face.blur_um / face.um_per_px; }
+Lens LensOf(const test::DrawnFace& face) {
+  return {kFwhmPerSigma * face.blur_um / face.um_per_px, face.um_per_px};
+}
 
 std::vector<DrawnLine> Find(const test::DrawnFace& face, const Frame& frame) {
-  return FindDrawnLines(frame, cv::Rect({0, 0}, frame.luma.size()), BlurPx(face));
+  return FindDrawnLines(frame, cv::Rect({0, 0}, frame.luma.size()), LensOf(face));
 }
 
 test::DrawnFace FaceWithBlur(double blur_um, std::uint64_t seed) {
@@ -104,8 +106,10 @@ TEST(FindDrawnLines, TakesNoScratchForOne) {
     const Frame frame = test::Draw(face).frame;
     EXPECT_EQ(Find(face, frame).size(), 0U) << width_um;
     // Nor where the rim is twice as soft as the lens.
+    Lens softer = LensOf(face);
+    softer.blur_fwhm_px *= 2.0;
     const cv::Rect whole({0, 0}, frame.luma.size());
-    EXPECT_EQ(FindDrawnLines(frame, whole, 2.0 * BlurPx(face)).size(), 0U) << width_um;
+    EXPECT_EQ(FindDrawnLines(frame, whole, softer).size(), 0U) << width_um;
   }
 }
 
@@ -116,6 +120,24 @@ TEST(FindDrawnLines, FindsNoneOnCleanFaces) {
     face.rings = {{63.5, 1.5, -0.6}};
     EXPECT_EQ(Find(face, test::Draw(face).frame).size(), 0U) << seed;
   }
+}
+
+// Rows of a screen, or of a camera: to fill them all would hide the face.
+TEST(FindDrawnLines, TakesNoRowsOfAPatternForAReticle) {
+  const test::DrawnFace face = FaceWithBlur(0.6, 36);
+  Frame frame = test::Draw(face).frame;
+  for (int y = 100; y < 700; y += 50) cv::line(frame.luma, {0, y}, {759, y}, cv::Scalar(220));
+  EXPECT_EQ(Find(face, frame).size(), 0U);
+}
+
+TEST(FindDrawnLines, LeavesALineThatCouldHideAMark) {
+  const test::DrawnFace face = FaceWithBlur(0.6, 37);
+  Frame frame = test::Draw(face).frame;
+  cv::line(frame.luma, {0, 300}, {759, 300}, cv::Scalar(220));
+  EXPECT_EQ(Find(face, frame).size(), 1U);
+  Lens coarse = LensOf(face);
+  coarse.um_per_px = 2.0;
+  EXPECT_EQ(FindDrawnLines(frame, cv::Rect({0, 0}, frame.luma.size()), coarse).size(), 0U);
 }
 
 }  // namespace
