@@ -45,12 +45,14 @@ class SharesInside {
     const cv::Point2d a_um(m.val[0] * cell.x + m.val[1] * cell.y,
                            m.val[2] * cell.x + m.val[3] * cell.y);
     // The whole chord of the outer circle, wherever the segment ends.
+    const double root = Root(a_um, field_.outer_um);
     const double shortest = least * dd_;
-    if (4.0 * Root(a_um, field_.outer_um) < (1.0 - 1e-9) * shortest * shortest) return 0.0;
+    if (4.0 * root < (1.0 - 1e-9) * shortest * shortest) return 0.0;
     const Span span = y_.Inside(a.y, x_.Inside(a.x, {0, 1}));
-    const double outer = InsideCircle(a_um, field_.outer_um, span).Length();
+    const double outer = InsideCircle(a_um, root, span).Length();
     if (outer <= 0.0 || field_.inner_um <= 0.0) return outer;
-    return std::max(0.0, outer - InsideCircle(a_um, field_.inner_um, span).Length());
+    const double inner_root = Root(a_um, field_.inner_um);
+    return std::max(0.0, outer - InsideCircle(a_um, inner_root, span).Length());
   }
 
  private:
@@ -73,11 +75,10 @@ class SharesInside {
     return ad * ad - dd_ * (a.dot(a) - radius * radius);
   }
 
-  // Where a + t d, for t in `within`, is closer to the centre than `radius`.
-  [[nodiscard]] Span InsideCircle(cv::Point2d a, double radius, Span within) const {
-    const double ad = a.dot(d_);
-    const double root = Root(a, radius);
+  // Where a + t d, for t in `within`, is inside the circle of this root.
+  [[nodiscard]] Span InsideCircle(cv::Point2d a, double root, Span within) const {
     if (root <= 0.0 || dd_ <= 0.0) return {0, 0};
+    const double ad = a.dot(d_);
     const double reach = std::sqrt(root);
     return {std::max(within.from, (-ad - reach) * share_),
             std::min(within.to, (-ad + reach) * share_)};

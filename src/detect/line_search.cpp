@@ -1,15 +1,13 @@
 #include "detect/line_search.h"
 
-#include "core/wide.h"
 #include "detect/direction.h"
 #include "detect/faint.h"
 #include "detect/line_band.h"
+#include "detect/line_pass.h"
 #include "detect/line_profile.h"
 #include "detect/line_shape.h"
 #include "detect/line_trace.h"
-#include "detect/line_transform.h"
 #include "detect/middle_of_bar.h"
-#include "detect/response.h"
 #include "detect/taken_line.h"
 #include "flatten/cell_grid.h"
 
@@ -21,7 +19,6 @@
 namespace endgrade {
 namespace {
 
-constexpr float kMostScore = 3.0F;       // a cell's evidence for a line is held within this
 constexpr double kLeastLengthUm = 12.0;  // shorter ones may be the rims of particles
 // A scratch is straight or bends gently: rounder than a circle of 70 um it is a hair, or the edge
 // of a dried droplet. Short pieces may wander a little more.
@@ -38,105 +35,11 @@ constexpr double kFerruleDoubt = 1.0;
 // Glass has no lay, as a ferrule has: sums that spread so much more in one direction than in
 // another are a family of scratches, not noise.
 constexpr float kFamilySpread = 1.6F;
-constexpr double kFamilyApartUm = 3.5;
 constexpr int kMostTries = 400;
 constexpr int kMostRounds = 3;
 
-// One pass of the search: on one material, at one width.
-struct Pass {
-  cv::Mat score;         // CV_32FC1: response over noise
-  cv::Mat bounded;       // the same, held within kMostScore, zero where taken
-  cv::Rect box;          // the part that the field covers
-  cv::Mat summed;        // of the box: the same, zero outside the field
-  LineField field;       // where lines are looked for
-  double reduction = 1;  // map cells per cell of the pass
-  double correlation = 1;
-  double threshold = 6;      // least signal-to-noise of a line
-  float most_spread = 0.0F;  // LineSumOptions.most_spread
-  double um_per_cell = 1;
-};
-
-struct Face {
-  const ContrastMap& map;
-  cv::Point2d centre;        // map cells
-  cv::Matx22d um_from_cell;  // map cells
-};
-
-// The part of a map of `size` that the field covers.
-cv::Rect BoxOf(const LineField& field, cv::Size size) {
-  const cv::Matx22d& m = field.um_from_cell;
-  const cv::Matx22d spread = (m.t() * m).inv();
-  const int half_x = static_cast<int>(std::ceil(field.outer_um * std::sqrt(spread(0, 0))));
-  const int half_y = static_cast<int>(std::ceil(field.outer_um * std::sqrt(spread(1, 1))));
-  const cv::Rect box(cvRound(field.centre.x) - half_x,
-                     cvRound(field.centre.y) - half_y,
-                     2 * half_x + 1,
-                     2 * half_y + 1);
-  return box & cv::Rect(cv::Point(), size);
-}
-
-// Turns a row of the response into its score, and holds that within kMostScore.
-ENDGRADE_WIDE void Score(const float* __restrict noise,
-                         int count,
-                         float* __restrict score,
-                         float* __restrict bounded) {
-  for (int x = 0; x < count; ++x) {
-    score[x] /= noise[x];
-    bounded[x] = std::min(std::max(score[x], -kMostScore), kMostScore);
-  }
-}
-
-Pass MakePass(
-    const Face& face, const cv::Mat& residual, double sigma, double from_um, double to_um) {
-  Response response = RespondAtScale(face.map, residual, sigma);
-  Pass pass;
-  pass.reduction = response.reduction;
-  pass.um_per_cell = pass.reduction * face.map.um_per_cell;
-  pass.correlation = std::max(1.0, 2.5 * sigma / response.reduction);
-  const double reduction = response.reduction;
-  pass.field = {{(face.centre.x + 0.5) / reduction - 0.5, (face.centre.y + 0.5) / reduction - 0.5},
-                face.um_from_cell * reduction,
-                from_um,
-                to_um};
-  // The response itself is not needed any more: its memory holds the score.
-  response.smooth.release();
-  pass.score = response.band;
-  pass.bounded.create(pass.score.size(), CV_32FC1);
-  const int columns = pass.score.cols;
-  std::vector<float> noise(static_cast<size_t>(columns));
-  for (int y = 0; y < pass.score.rows; ++y) {
-    const auto* radius = response.radius_um.ptr<float>(y);
-    response.noise.AtEach(radius, columns, noise.data());
-    Score(noise.data(), columns, pass.score.ptr<float>(y), pass.bounded.ptr<float>(y));
-  }
-  pass.box = BoxOf(pass.field, pass.score.size());
-  const cv::Mat radius_um = response.radius_um(pass.box);
-  const cv::Mat inside = (radius_um >= from_um) & (radius_um < to_um);
-  pass.bounded(pass.box).copyTo(pass.summed, inside);
-  return pass;
-}
-
-std::vector<LineCandidate> CandidatesOf(const Pass& pass) {
-  std::vector<LineCandidate> candidates;
-  const cv::Rect& box = pass.box;
-  if (box.width < 16 || box.height < 16) return candidates;
-  LineSumOptions sums;
-  sums.threshold = static_cast<float>(pass.threshold);
-  sums.most_spread = pass.most_spread;
-  sums.apart_cells = static_cast<float>(kFamilyApartUm / pass.um_per_cell);
-  LineField field = pass.field;
-  field.centre -= cv::Point2d(box.tl());
-  candidates = SumLines(pass.summed, field, sums);
-  const cv::Point2f shift(static_cast<float>(box.x), static_cast<float>(box.y));
-  for (LineCandidate& line : candidates) {
-    line.from += shift;
-    line.to += shift;
-  }
-  return candidates;
-}
-
 // What is left of a candidate's evidence once earlier lines have been taken out.
-double SnrLeft(const Pass& pass, const LineCandidate& line) {
+double SnrLeft(const LinePass& pass, const LineCandidate& line) {
   const double left = MeanScore(pass.bounded, static_cast<double>(line.sign), line.from, line.to);
   if (left <= 0) return 0.0;
   const double full = MeanScore(pass.score, static_cast<double>(line.sign), line.from, line.to);
@@ -306,25 +209,31 @@ void MoveToItsMiddle(const ContrastMap& map,
 }
 
 void RunPass(const ContrastMap& map,
-             Pass pass,
+             LinePass pass,
              cv::Mat* residual,
              std::vector<TakenLine>* taken,
              LinesFound* found) {
   const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
   int tries = 0;
-  for (const LineCandidate& candidate : CandidatesOf(pass)) {
+  cv::Point2f shift(0, 0);
+  for (LineCandidate candidate : CandidatesOf(pass)) {
     if (tries >= kMostTries) break;
-    if (SnrLeft(pass, candidate) < pass.threshold) continue;
+    candidate.from += shift;
+    candidate.to += shift;
+    if (SnrLeft(pass, candidate) < pass.plan.threshold) continue;
     ++tries;
     TakenLine line;
     LineTrace& trace = line.trace;
     trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
-    // From cells of the pass to cells of the map.
-    const std::vector<cv::Point2d> pass_spine = trace.spine;
-    for (cv::Point2d& p : trace.spine) {
-      p = {(p.x + 0.5) * pass.reduction - 0.5, (p.y + 0.5) * pass.reduction - 0.5};
+    if (pass.MayGoOn(trace.spine, map)) {
+      pass = Widened(pass, map, *residual, &shift);
+      candidate.from += shift;
+      candidate.to += shift;
+      trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
     }
-    if (trace.snr < pass.threshold || !MayBeALine(map, trace) ||
+    const std::vector<cv::Point2d> pass_spine = trace.spine;
+    for (cv::Point2d& p : trace.spine) p = pass.MapCell(p);
+    if (trace.snr < pass.plan.threshold || !MayBeALine(map, trace) ||
         !IsStillThere(map, *residual, candidate, trace.spine)) {
       Clear(&pass.bounded, pass_spine, 1.0);
       continue;
@@ -548,7 +457,6 @@ void JoinSides(const ContrastMap& map, LinesFound* found) {
 
 LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv::Mat* residual) {
   LinesFound found;
-  const Face face{map, map.centre_cell, map.um_from_cell};
   const double fine = std::max(0.8, map.blur_sigma_cells);
   const double rim_um = map.cladding_radius_um;
   // Wide faint lines and lines in grain have more to be mistaken for.
@@ -558,19 +466,15 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   // Lines that cross stronger ones show once those are taken out.
   for (int round = 0; round < kMostRounds; ++round) {
     const size_t before = found.lines.size();
-    Pass narrow = MakePass(face, *residual, fine, 0.0, rim_um - 2.5);
-    narrow.threshold = threshold;
-    narrow.most_spread = kFamilySpread;
-    RunPass(map, std::move(narrow), residual, &taken, &found);
+    const LinePlan narrow{fine, 0.0, rim_um - 2.5, threshold, kFamilySpread};
+    RunPass(map, MakeLinePass(map, *residual, narrow), residual, &taken, &found);
     if (found.lines.size() == before) break;
     MeasureMeetingAgain(map, &taken, residual, &found.lines);
   }
-  Pass wide = MakePass(face, *residual, 2.5 * fine, 0.0, rim_um - 2.5);
-  wide.threshold = threshold + kWideDoubt;
-  RunPass(map, std::move(wide), residual, &taken, &found);
-  Pass ferrule = MakePass(face, *residual, coarse, rim_um + 4.0, 2.0 * rim_um);
-  ferrule.threshold = threshold + kFerruleDoubt;
-  RunPass(map, std::move(ferrule), residual, &taken, &found);
+  const LinePlan wide{2.5 * fine, 0.0, rim_um - 2.5, threshold + kWideDoubt};
+  RunPass(map, MakeLinePass(map, *residual, wide), residual, &taken, &found);
+  const LinePlan ferrule{coarse, rim_um + 4.0, 2.0 * rim_um, threshold + kFerruleDoubt};
+  RunPass(map, MakeLinePass(map, *residual, ferrule), residual, &taken, &found);
   MeasureMeetingAgain(map, &taken, residual, &found.lines);
   ClaimAgain(map, taken, &found);
   DropParts(taken, &found);

@@ -12,7 +12,7 @@ namespace {
 
 constexpr float kUnits = 8.0F;  // integer units of score: 1/8
 constexpr int kLongest = 1024;  // rows: 1024 * 3 * 8 = 24,576 still fits 16 bits
-constexpr size_t kSpreadSamples = 5000;
+constexpr size_t kSpreadSamples = 2000;
 
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
 // strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
@@ -178,11 +178,13 @@ class Reader {
     const auto width = static_cast<size_t>(level_.sum.cols);
     size_t at = stride / 2;  // along all rows, end to end
     for (int row = 0; row < rows; ++row) {
+      const size_t begin = static_cast<size_t>(row) * width;
+      if (at >= begin + width) continue;
       const auto* sum = level_.sum.ptr<short>(row);
       const SharesInside shares = SharesOf(row);
       const cv::Range written = level_.Written(row);
-      for (; at < (static_cast<size_t>(row) + 1) * width; at += stride) {
-        const int x = static_cast<int>(at - static_cast<size_t>(row) * width);
+      for (; at < begin + width; at += stride) {
+        const int x = static_cast<int>(at - begin);
         if (x < written.start || x >= written.end) continue;
         const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
         if (cells < least) continue;
