@@ -20,10 +20,9 @@ struct LinePlan {
   float most_spread = 0.0F;  // LineSumOptions.most_spread
 };
 
-// How far each cell of a part of the map stands out, and what of that is left to be explained.
+// How far each cell stands out, and what of that is left to be explained.
 struct LinePass {
   LinePlan plan;
-  cv::Rect part;           // of the map: what the pass covers, in the map's cells
   int reduction = 1;       // map cells per cell of the pass
   cv::Mat score;           // CV_32FC1: response over noise
   cv::Mat bounded;         // the same, held within kMostScore, zero where taken
@@ -35,27 +34,14 @@ struct LinePass {
 
   // From cells of the pass to cells of the map.
   [[nodiscard]] cv::Point2d MapCell(cv::Point2d p) const {
-    return {(p.x + 0.5) * reduction - 0.5 + part.x, (p.y + 0.5) * reduction - 0.5 + part.y};
+    return {(p.x + 0.5) * reduction - 0.5, (p.y + 0.5) * reduction - 0.5};
   }
-  // Whether a line that was followed to its end might go on where the pass does not reach.
-  [[nodiscard]] bool MayGoOn(const std::vector<cv::Point2d>& spine, const ContrastMap& map) const;
 };
 
-// A pass over as much of the map as the plan's ring needs, with some room around it: most of what
-// is on the glass ends there.
-//
 //   residual  CV_32FC1, of the map's size: the map's residual, or what is left of it
 [[nodiscard]] LinePass MakeLinePass(const ContrastMap& map,
                                     const cv::Mat& residual,
                                     const LinePlan& plan);
-
-// The same pass over all of the map; where it was before, it is as it was.
-//
-//   shift  what has to be added to a place of the pass before
-[[nodiscard]] LinePass Widened(const LinePass& pass,
-                               const ContrastMap& map,
-                               const cv::Mat& residual,
-                               cv::Point2f* shift);
 
 // Straight pieces of lines, strongest first, in cells of the pass.
 [[nodiscard]] std::vector<LineCandidate> CandidatesOf(const LinePass& pass);

@@ -215,22 +215,13 @@ void RunPass(const ContrastMap& map,
              LinesFound* found) {
   const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
   int tries = 0;
-  cv::Point2f shift(0, 0);
-  for (LineCandidate candidate : CandidatesOf(pass)) {
+  for (const LineCandidate& candidate : CandidatesOf(pass)) {
     if (tries >= kMostTries) break;
-    candidate.from += shift;
-    candidate.to += shift;
     if (SnrLeft(pass, candidate) < pass.plan.threshold) continue;
     ++tries;
     TakenLine line;
     LineTrace& trace = line.trace;
     trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
-    if (pass.MayGoOn(trace.spine, map)) {
-      pass = Widened(pass, map, *residual, &shift);
-      candidate.from += shift;
-      candidate.to += shift;
-      trace = TraceLine(pass.bounded, pass.score, candidate, pass.correlation);
-    }
     const std::vector<cv::Point2d> pass_spine = trace.spine;
     for (cv::Point2d& p : trace.spine) p = pass.MapCell(p);
     if (trace.snr < pass.plan.threshold || !MayBeALine(map, trace) ||
