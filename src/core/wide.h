@@ -26,4 +26,15 @@ inline const EightAnywhere& EightAt(const float* at) {
 }
 inline EightAnywhere& EightAt(float* at) { return *reinterpret_cast<EightAnywhere*>(at); }
 
+// And four doubles.
+using Four = double __attribute__((vector_size(32)));
+struct __attribute__((packed, aligned(8), may_alias)) FourAnywhere {
+  Four value;
+};
+
+inline const FourAnywhere& FourAt(const double* at) {
+  return *reinterpret_cast<const FourAnywhere*>(at);
+}
+inline FourAnywhere& FourAt(double* at) { return *reinterpret_cast<FourAnywhere*>(at); }
+
 }  // namespace endgrade
