@@ -1,6 +1,8 @@
 #include "sight/broad_edges.h"
 
 #include "flatten/cell_grid.h"
+#include "sight/stands_out.h"
+#include "sight/strips.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -11,11 +13,6 @@ namespace endgrade {
 namespace {
 
 constexpr double kUprightUm = 2.0;
-constexpr int kDirections = 12;
-constexpr int kLong = 18;  // cells along a strip,
-constexpr int kWide = 4;   // across it
-constexpr int kApart = 5;  // between the middles of two: blur and a border's waviness
-constexpr float kLeastFilled = 0.75F;
 constexpr int kBesideRegions = 2;  // cells
 constexpr int kSpreadCells = 5;
 constexpr double kLineSigma = 5.0;
@@ -33,7 +30,8 @@ struct Face {
   double half_um = 0;
 
   [[nodiscard]] double RadiusAt(int y, int x) const {
-    return std::hypot(x * kUprightUm - half_um, y * kUprightUm - half_um);
+    const cv::Point2d um(x * kUprightUm - half_um, y * kUprightUm - half_um);
+    return std::sqrt(um.dot(um));
   }
 };
 
@@ -75,62 +73,40 @@ Face Upright(const ContrastMap& map, const cv::Mat& held) {
   return face;
 }
 
-// Sums over the strip about each cell.
-cv::Mat SumsOfStrips(const cv::Mat& values) {
-  cv::Mat sums;
-  cv::boxFilter(
-      values, sums, CV_32F, cv::Size(kWide, kLong), cv::Point(-1, -1), false, cv::BORDER_CONSTANT);
-  return sums;
-}
-
 // Light from one side makes no edge; what a plane takes, it takes from an edge, too, but little.
 void TakeOffPlane(const cv::Mat& told, cv::Mat* level) {
-  cv::Matx33d normal = cv::Matx33d::zeros();
+  const double middle_x = 0.5 * told.cols;
+  const double middle_y = 0.5 * told.rows;
+  double count = 0, x1 = 0, y1 = 0, xx = 0, xy = 0, yy = 0;
   cv::Vec3d right(0, 0, 0);
-  for (int y = 0; y < told.rows; ++y) {
-    for (int x = 0; x < told.cols; ++x) {
-      if (told.at<float>(y, x) <= 0) continue;
-      const cv::Vec3d row(1.0, x - 0.5 * told.cols, y - 0.5 * told.rows);
-      normal += row * row.t();
-      right += static_cast<double>(level->at<float>(y, x)) * row;
+  for (int row = 0; row < told.rows; ++row) {
+    const auto* counts = told.ptr<float>(row);
+    const auto* values = level->ptr<float>(row);
+    const double y = row - middle_y;
+    for (int column = 0; column < told.cols; ++column) {
+      if (counts[column] <= 0) continue;
+      const double x = column - middle_x;
+      const auto value = static_cast<double>(values[column]);
+      count += 1.0;
+      x1 += x;
+      y1 += y;
+      xx += x * x;
+      xy += x * y;
+      yy += y * y;
+      right += cv::Vec3d(value, value * x, value * y);
     }
   }
   cv::Vec3d plane;
+  const cv::Matx33d normal(count, x1, y1, x1, xx, xy, y1, xy, yy);
   if (!cv::solve(normal, right, plane, cv::DECOMP_CHOLESKY)) return;
-  for (int y = 0; y < told.rows; ++y) {
-    for (int x = 0; x < told.cols; ++x) {
-      level->at<float>(y, x) -=
-          static_cast<float>(plane.dot(cv::Vec3d(1.0, x - 0.5 * told.cols, y - 0.5 * told.rows)));
+  for (int row = 0; row < told.rows; ++row) {
+    auto* values = level->ptr<float>(row);
+    const double y = row - middle_y;
+    for (int column = 0; column < told.cols; ++column) {
+      const double x = column - middle_x;
+      values[column] -= static_cast<float>(plane[0] + plane[1] * x + plane[2] * y);
     }
   }
-}
-
-// The greatest step between two strips side by side.
-double GreatestStep(const cv::Mat& level, const cv::Mat& told) {
-  double greatest = 0;
-  const cv::Point2f middle(0.5F * static_cast<float>(level.cols - 1),
-                           0.5F * static_cast<float>(level.rows - 1));
-  for (int direction = 0; direction < kDirections; ++direction) {
-    const cv::Mat turn = cv::getRotationMatrix2D(middle, 180.0 * direction / kDirections, 1.0);
-    cv::Mat values;
-    cv::Mat weights;
-    cv::warpAffine(level, values, turn, level.size());
-    cv::warpAffine(told, weights, turn, level.size());
-    const cv::Mat sums = SumsOfStrips(values);
-    const cv::Mat filled = SumsOfStrips(weights);
-    for (int y = 0; y < sums.rows; ++y) {
-      const auto* sum = sums.ptr<float>(y);
-      const auto* share = filled.ptr<float>(y);
-      for (int left = 0; left + kApart < sums.cols; ++left) {
-        const int right = left + kApart;
-        if (std::min(share[left], share[right]) < kLeastFilled * kWide * kLong) continue;
-        const double height =
-            std::abs(static_cast<double>(sum[left] / share[left] - sum[right] / share[right]));
-        greatest = std::max(greatest, height);
-      }
-    }
-  }
-  return greatest;
 }
 
 // What lies within this radius; turned about its middle, none of it is lost.
@@ -147,9 +123,10 @@ BroadEdge EdgeBetween(const Face& whole, double from_um, double to_um) {
   const Face face = Within(whole, to_um);
   cv::Mat told = face.told.clone();
   for (int y = 0; y < told.rows; ++y) {
+    auto* row = told.ptr<float>(y);
     for (int x = 0; x < told.cols; ++x) {
       const double radius = face.RadiusAt(y, x);
-      if (radius < from_um || radius > to_um) told.at<float>(y, x) = 0.0F;
+      if (radius < from_um || radius > to_um) row[x] = 0.0F;
     }
   }
   cv::Mat around;
@@ -163,18 +140,15 @@ BroadEdge EdgeBetween(const Face& whole, double from_um, double to_um) {
       spread.push_back(std::abs(face.level.at<float>(y, x) - around.at<float>(y, x)));
     }
   }
-  if (levels.size() < static_cast<size_t>(2 * kWide * kLong)) return edge;
+  if (levels.size() < 2 * kStripCells) return edge;
   constexpr double kLeastSpread = 0.1;  // luma units
   const double light = std::max(1.0, static_cast<double>(MedianOf(levels)));
   const double one = std::max(kLeastSpread, 1.4826 * static_cast<double>(MedianOf(spread)));
   // Without thin lines: marks of the camera's own that run across the picture.
-  cv::Mat plain;
-  cv::medianBlur(face.level, plain, 5);
-  const cv::Mat line = cv::abs(face.level - plain) > kLineSigma * one;
-  told.setTo(0.0F, line);
+  told.setTo(0.0F, StandsOut(face.level, static_cast<float>(kLineSigma * one)));
   cv::Mat level = face.level.clone();
   TakeOffPlane(told, &level);
-  const double step = GreatestStep(level.mul(told), told);
+  const double step = GreatestStep(level.mul(told), told, to_um / kUprightUm);
   edge.contrast = step / light;
   edge.sigma = step / one;
   return edge;

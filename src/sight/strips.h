@@ -1,0 +1,22 @@
+// Strips of cells side by side, everywhere and in many directions.
+#pragma once
+
+#include <opencv2/core.hpp>
+
+#include <cstddef>
+
+namespace endgrade {
+
+inline constexpr int kStripLong = 18;  // cells along a strip,
+inline constexpr int kStripWide = 4;   // across it
+inline constexpr std::size_t kStripCells = kStripLong * kStripWide;
+
+// The greatest step between the means of two strips side by side. Both maps are CV_32FC1 and square
+// with the face in their middle.
+//
+//   level          0 where nothing is told
+//   told           1 or 0
+//   radius_cells   nothing is told further from the middle
+[[nodiscard]] double GreatestStep(const cv::Mat& level, const cv::Mat& told, double radius_cells);
+
+}  // namespace endgrade
