@@ -58,22 +58,47 @@ std::vector<std::uint8_t> LevelOfValue(double white) {
   return level;
 }
 
+// How often each value occurs. Two tables in turn: neighbours of one value would wait for each
+// other.
+template <typename Pixel>
+class ValueCounts {
+ public:
+  void Add(const Pixel* values, int count) {
+    int i = 0;
+    for (; i + 1 < count; i += 2) {
+      ++counts_[0][values[i]];
+      ++counts_[1][values[i + 1]];
+    }
+    if (i < count) ++counts_[0][values[i]];
+  }
+  [[nodiscard]] double Of(size_t value) const {
+    return static_cast<double>(counts_[0][value]) + static_cast<double>(counts_[1][value]);
+  }
+
+  static constexpr size_t kValues = size_t{std::numeric_limits<Pixel>::max()} + 1;
+
+ private:
+  std::array<std::vector<std::uint32_t>, 2> counts_{std::vector<std::uint32_t>(kValues),
+                                                    std::vector<std::uint32_t>(kValues)};
+};
+
 template <typename Pixel>
 std::vector<Histogram> CountLevels(const SightInputs& in, const cv::Mat& luma) {
-  const std::vector<std::uint8_t> level = LevelOfValue<Pixel>(in.frame.white_level);
-  std::vector<Histogram> counts(in.limits.zones.size(), Histogram{});
+  std::vector<ValueCounts<Pixel>> values(in.limits.zones.size());
   for (int y = 0; y < luma.rows; ++y) {
     const auto* value = luma.ptr<Pixel>(y);
     const auto* label = in.zones.labels.ptr<std::uint8_t>(y);
     // A row crosses each zone in a run or two.
     for (int x = 0; x < luma.cols;) {
       const int end = EndOfRun(label, x, luma.cols);
-      if (label[x] != ZoneMap::kOutside) {
-        Histogram& count = counts[label[x]];
-        for (int i = x; i < end; ++i) count[level[value[i]]] += 1.0;
-      }
+      if (label[x] != ZoneMap::kOutside) values[label[x]].Add(value + x, end - x);
       x = end;
     }
+  }
+  const std::vector<std::uint8_t> level = LevelOfValue<Pixel>(in.frame.white_level);
+  std::vector<Histogram> counts(values.size(), Histogram{});
+  for (size_t zone = 0; zone < counts.size(); ++zone) {
+    for (size_t i = 0; i < level.size(); ++i) counts[zone][level[i]] += values[zone].Of(i);
   }
   return counts;
 }

@@ -3,6 +3,7 @@
 #include "detect/faint.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <vector>
 
@@ -49,12 +50,65 @@ double BarPeak(double width, double sigma) {
   return std::erf(0.5 * width / (sigma * std::sqrt(2.0)));
 }
 
+using Peak = double (*)(double size, double sigma);
+
+// A filter that compares what lies within its scale with what is around it.
+class Filter {
+ public:
+  Filter(double sigma, double blur)
+      : sigma_(sigma),
+        inner_(std::hypot(blur, sigma)),
+        outer_(std::hypot(blur, kSurroundRatio * sigma)) {}
+
+  // Turns to a feature of this size, cells.
+  void LookAt(double size, Peak peak) {
+    peak_ = peak(size, inner_);
+    height_ = peak_ - peak(size, outer_);
+  }
+
+  [[nodiscard]] double sigma() const { return sigma_; }
+  // Of a feature with a contrast of 1: within the scale alone, and less what is around it.
+  [[nodiscard]] double peak() const { return peak_; }
+  [[nodiscard]] double height() const { return height_; }
+
+ private:
+  double sigma_;  // cells
+  double inner_;  // with the picture's blur
+  double outer_;
+  double peak_ = 0;
+  double height_ = 0;
+};
+
+enum LinePass : size_t { kFine, kWide, kCoarse, kLinePasses };
+
+// The passes of the search for lines.
+std::array<Filter, kLinePasses> LineFilters(const ContrastMap& map, double blur) {
+  const double fine = std::max(kFinestLineSigma, map.blur_sigma_cells);
+  return {Filter(fine, blur),
+          Filter(kWideStep * fine, blur),
+          Filter(std::max(2.0 * fine, kLeastFerruleSigma), blur)};
+}
+
+// Between the scales of the speck search noise goes as a power of the scale.
+double NoiseAt(double sigma, size_t ring, const std::vector<ScaleNoise>& scales) {
+  size_t next = 0;
+  while (next < scales.size() && scales[next].sigma_cells < sigma) ++next;
+  if (next == 0) return scales.front().ring_noise[ring];
+  if (next == scales.size()) return scales.back().ring_noise[ring];
+  const ScaleNoise& below = scales[next - 1];
+  const ScaleNoise& above = scales[next];
+  const double share =
+      std::log(sigma / below.sigma_cells) / std::log(above.sigma_cells / below.sigma_cells);
+  return below.ring_noise[ring] * std::pow(above.ring_noise[ring] / below.ring_noise[ring], share);
+}
+
 // A part of a zone with noise of its own.
 struct Ring {
   double area = 0;
   double level = 0;      // luma units
   double radius_um = 0;  // of its middle
   size_t index = 0;
+  std::array<double, kLinePasses> line_noise{};
 };
 
 std::vector<Ring> RingsOf(const Zone& zone, const ContrastMap& map) {
@@ -63,7 +117,8 @@ std::vector<Ring> RingsOf(const Zone& zone, const ContrastMap& map) {
     const double inner = std::max(map.ring_edges_um[i], 0.5 * zone.inner_diameter_um);
     const double outer = std::min(map.ring_edges_um[i + 1], 0.5 * zone.outer_diameter_um);
     if (outer <= inner) continue;
-    rings.push_back({outer * outer - inner * inner, map.ring_level[i], 0.5 * (inner + outer), i});
+    rings.push_back(
+        {outer * outer - inner * inner, map.ring_level[i], 0.5 * (inner + outer), i, {}});
   }
   return rings;
 }
@@ -71,101 +126,98 @@ std::vector<Ring> RingsOf(const Zone& zone, const ContrastMap& map) {
 // The chance that the detector finds one feature in one ring.
 class Chance {
  public:
-  Chance(const SightInputs& in, double contrast)
-      : in_(in), contrast_(contrast), blur_(std::max(0.4, in.contrast.blur_sigma_cells)) {}
-
-  [[nodiscard]] double OfDisc(const Ring& ring, double diameter_um) const {
-    return BySpeckSearch(ring, diameter_um, DiscPeak);
+  Chance(const SightInputs& in, double contrast, VisibleShape shape)
+      : in_(in),
+        contrast_(contrast),
+        shape_(shape),
+        blur_(std::max(0.4, in.contrast.blur_sigma_cells)),
+        lines_(LineFilters(in.contrast, blur_)) {
+    for (const ScaleNoise& scale : in.detection.scales)
+      specks_.emplace_back(scale.sigma_cells, blur_);
   }
 
-  // By the search for lines, or piece by piece by that for specks.
-  [[nodiscard]] double OfLine(const Ring& ring, double width_um) const {
-    const double piece = BySpeckSearch(ring, width_um, BarPeak);
-    const double pieces =
-        std::max(1.0, kVisibleLineUm / in_.contrast.um_per_cell / (kPieceOfBlur * blur_));
-    return 1.0 - std::pow(1.0 - piece, pieces) * (1.0 - ByLineSearch(ring, width_um));
+  void MeasureLineNoise(Ring* ring) const {
+    for (size_t i = 0; i < kLinePasses; ++i) {
+      ring->line_noise[i] = NoiseAt(lines_[i].sigma(), ring->index, in_.detection.scales);
+    }
+  }
+
+  // Says how large the feature is.
+  void LookAt(double size_um) {
+    size_um_ = size_um;
+    const double size = size_um / in_.contrast.um_per_cell;
+    const Peak peak = shape_ == VisibleShape::kDisc ? DiscPeak : BarPeak;
+    for (Filter& filter : specks_) filter.LookAt(size, peak);
+    if (shape_ == VisibleShape::kDisc) return;
+    for (Filter& filter : lines_) filter.LookAt(size, peak);
+    seen_ = peak(size, std::max(0.5, blur_));
+  }
+
+  [[nodiscard]] double In(const Ring& ring) const {
+    return shape_ == VisibleShape::kDisc ? BySpeckSearch(ring) : OfLine(ring);
   }
 
  private:
   // Cells along a line, in units of its blur, that are one independent value.
   static constexpr double kPieceOfBlur = 6.0;
 
-  template <typename Peak>
-  [[nodiscard]] double Snr(
-      const Ring& ring, double size_um, double sigma, double noise, const Peak& peak) const {
-    const double size = size_um / in_.contrast.um_per_cell;
-    const double height = peak(size, std::hypot(blur_, sigma)) -
-                          peak(size, std::hypot(blur_, kSurroundRatio * sigma));
-    return contrast_ * ring.level * height / noise;
+  // By the search for lines, or piece by piece by that for specks.
+  [[nodiscard]] double OfLine(const Ring& ring) const {
+    const double piece = BySpeckSearch(ring);
+    const double pieces =
+        std::max(1.0, kVisibleLineUm / in_.contrast.um_per_cell / (kPieceOfBlur * blur_));
+    return 1.0 - std::pow(1.0 - piece, pieces) * (1.0 - ByLineSearch(ring));
   }
 
   // The best of the scales.
-  template <typename Peak>
-  [[nodiscard]] double BySpeckSearch(const Ring& ring, double size_um, const Peak& peak) const {
+  [[nodiscard]] double BySpeckSearch(const Ring& ring) const {
     double best = -1e9;
-    for (const ScaleNoise& scale : in_.detection.scales) {
-      const double noise = scale.ring_noise[ring.index];
-      const double snr = Snr(ring, size_um, scale.sigma_cells, noise, peak);
-      const double depth =
-          contrast_ * ring.level *
-          peak(size_um / in_.contrast.um_per_cell, std::hypot(blur_, scale.sigma_cells));
+    for (size_t i = 0; i < specks_.size(); ++i) {
+      const double noise = in_.detection.scales[i].ring_noise[ring.index];
+      const double snr = contrast_ * ring.level * specks_[i].height() / noise;
+      const double depth = contrast_ * ring.level * specks_[i].peak();
       best = std::max(
           best,
           snr + kSearchGain -
               LeastBelievedSnr(
-                  in_.contrast, ring.radius_um, size_um, depth, in_.detect.threshold_sigma));
+                  in_.contrast, ring.radius_um, size_um_, depth, in_.detect.threshold_sigma));
     }
     return NormalCdf(best);
   }
 
-  // Between the scales of the speck search noise goes as a power of the scale.
-  [[nodiscard]] double NoiseAt(double sigma, size_t ring) const {
-    const auto& scales = in_.detection.scales;
-    size_t next = 0;
-    while (next < scales.size() && scales[next].sigma_cells < sigma) ++next;
-    if (next == 0) return scales.front().ring_noise[ring];
-    if (next == scales.size()) return scales.back().ring_noise[ring];
-    const ScaleNoise& below = scales[next - 1];
-    const ScaleNoise& above = scales[next];
-    const double share =
-        std::log(sigma / below.sigma_cells) / std::log(above.sigma_cells / below.sigma_cells);
-    return below.ring_noise[ring] *
-           std::pow(above.ring_noise[ring] / below.ring_noise[ring], share);
-  }
-
-  [[nodiscard]] double InPass(const Ring& ring,
-                              double width_um,
-                              double sigma,
-                              double threshold) const {
-    const double score = Snr(ring, width_um, sigma, NoiseAt(sigma, ring.index), BarPeak);
+  [[nodiscard]] double InPass(const Ring& ring, LinePass pass, double threshold) const {
+    const Filter& filter = lines_[pass];
+    const double score = contrast_ * ring.level * filter.height() / ring.line_noise[pass];
     const double cells = kVisibleLineUm / in_.contrast.um_per_cell;
-    const double independent = std::max(1.0, cells / std::max(1.0, 2.5 * sigma));
+    const double independent = std::max(1.0, cells / std::max(1.0, 2.5 * filter.sigma()));
     const double snr = kLineKept * std::min(score, kMostScore) * std::sqrt(independent);
     return NormalCdf(snr - threshold);
   }
 
-  [[nodiscard]] double ByLineSearch(const Ring& ring, double width_um) const {
+  [[nodiscard]] double ByLineSearch(const Ring& ring) const {
     const ContrastMap& map = in_.contrast;
-    const double seen =
-        contrast_ * ring.level * BarPeak(width_um / map.um_per_cell, std::max(0.5, blur_));
-    const double plain = NormalCdf((seen / LeastLineDepth(map) - 1.0) / kFitSpread);
-    const double fine = std::max(kFinestLineSigma, map.blur_sigma_cells);
-    const double threshold = in_.detect.line_threshold_sigma;
     const double from_rim_um = ring.radius_um - map.cladding_radius_um;
+    if (from_rim_um >= -kInsideRimUm && from_rim_um < kOutsideRimUm) return 0;
+    const double seen = contrast_ * ring.level * seen_;
+    const double plain = NormalCdf((seen / LeastLineDepth(map) - 1.0) / kFitSpread);
+    const double threshold = in_.detect.line_threshold_sigma;
     if (from_rim_um < -kInsideRimUm) {
-      return plain * std::max(InPass(ring, width_um, fine, threshold),
-                              InPass(ring, width_um, kWideStep * fine, threshold + kWideDoubt));
+      return plain *
+             std::max(InPass(ring, kFine, threshold), InPass(ring, kWide, threshold + kWideDoubt));
     }
-    if (from_rim_um < kOutsideRimUm) return 0;
-    const double coarse = std::max(2.0 * fine, kLeastFerruleSigma);
     const double least =
         std::max(threshold + kFerruleDoubt, LeastBelievedLineSnr(map, ring.radius_um, seen));
-    return plain * InPass(ring, width_um, coarse, least);
+    return plain * InPass(ring, kCoarse, least);
   }
 
   const SightInputs& in_;
   double contrast_;
-  double blur_;  // cells
+  VisibleShape shape_;
+  double blur_;                 // cells
+  std::vector<Filter> specks_;  // by the detection's scales
+  std::array<Filter, kLinePasses> lines_;
+  double size_um_ = 0;
+  double seen_ = 0;  // of a line with a contrast of 1
 };
 
 }  // namespace
@@ -175,19 +227,26 @@ std::optional<double> SmallestVisible(const SightInputs& in,
                                       const SightOptions& options,
                                       VisibleShape shape) {
   std::vector<Ring> rings = RingsOf(zone, in.contrast);
-  const Chance chance(in, options.stated_contrast);
+  Chance chance(in, options.stated_contrast, shape);
   if (shape == VisibleShape::kLine) {
     std::erase_if(rings, [&](const Ring& ring) {
       return std::abs(ring.radius_um - in.contrast.cladding_radius_um) < kOnRimUm;
     });
+    for (Ring& ring : rings) chance.MeasureLineNoise(&ring);
   }
   double area = 0;
   for (const Ring& ring : rings) area += ring.area;
   const auto found = [&](double size_um) {
+    constexpr double kRounding = 1e-9;  // of the sum
+    chance.LookAt(size_um);
     double sum = 0;
+    double left = area;
     for (const Ring& ring : rings) {
-      sum += ring.area * (shape == VisibleShape::kDisc ? chance.OfDisc(ring, size_um)
-                                                       : chance.OfLine(ring, size_um));
+      sum += ring.area * chance.In(ring);
+      left -= ring.area;
+      // Whatever the rings to come are like.
+      if (sum >= options.stated_rate * area) return true;
+      if (sum + left < (options.stated_rate - kRounding) * area) return false;
     }
     return sum >= options.stated_rate * area;
   };
