@@ -71,6 +71,12 @@ class RowOffsets {
     }
   }
 
+  // Rows that have no cell of the ring.
+  void AddEmpty(int rows) {
+    told_.insert(told_.end(), static_cast<size_t>(rows), false);
+    medians_.insert(medians_.end(), static_cast<size_t>(rows), 0.0F);
+  }
+
   [[nodiscard]] Offsets Read() const;
 
  private:
@@ -115,8 +121,13 @@ Ring FerruleOf(const ContrastMap& map) {
 
 // Of the columns named.
 Offsets OffsetsOfRows(const ContrastMap& map, const Ring& ring, cv::Range columns) {
+  const cv::Rect box = CellsWithin(map, ring.to_um);
+  const cv::Range within = cv::Range(box.x, box.br().x) & columns;
+  const cv::Rect part(within.start, box.y, std::max(0, within.size()), box.height);
   RowOffsets offsets(map.residual.rows, ring, map.glass_noise);
-  offsets.Add(map.residual.colRange(columns), map.radius_um.colRange(columns));
+  offsets.AddEmpty(part.y);
+  offsets.Add(map.residual(part), map.radius_um(part));
+  offsets.AddEmpty(map.residual.rows - part.br().y);
   return offsets.Read();
 }
 
@@ -124,15 +135,24 @@ Offsets OffsetsOfRows(const ContrastMap& map, const Ring& ring, cv::Range column
 // Of the rows named.
 Offsets OffsetsOfColumns(const ContrastMap& map, const Ring& ring, cv::Range rows) {
   constexpr int kColumns = 32;
+  const cv::Rect box = CellsWithin(map, ring.to_um);
+  const cv::Range within = cv::Range(box.y, box.br().y) & rows;
   RowOffsets offsets(map.residual.cols, ring, map.glass_noise);
   cv::Mat residual;
   cv::Mat radius_um;
-  for (int x = 0; x < map.residual.cols; x += kColumns) {
-    const cv::Range columns(x, std::min(x + kColumns, map.residual.cols));
-    cv::transpose(map.residual(rows, columns), residual);
-    cv::transpose(map.radius_um(rows, columns), radius_um);
+  offsets.AddEmpty(box.x);
+  for (int x = box.x; x < box.br().x; x += kColumns) {
+    const int count = std::min(kColumns, box.br().x - x);
+    if (within.empty()) {
+      offsets.AddEmpty(count);
+      continue;
+    }
+    const cv::Rect part(x, within.start, count, within.size());
+    cv::transpose(map.residual(part), residual);
+    cv::transpose(map.radius_um(part), radius_um);
     offsets.Add(residual, radius_um);
   }
+  offsets.AddEmpty(map.residual.cols - box.br().x);
   return offsets.Read();
 }
 

@@ -2,6 +2,7 @@
 
 #include "core/gaussian.h"
 #include "core/order_statistics.h"
+#include "core/wide.h"
 
 #include <opencv2/core/hal/hal.hpp>
 
@@ -36,6 +37,43 @@ cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Si
   return roi;
 }
 
+template <typename Pixel>
+[[gnu::always_inline]] inline void AddLine(const Pixel* line,
+                                           std::size_t count,
+                                           std::uint32_t* __restrict sums) {
+  for (std::size_t x = 0; x < count; ++x) sums[x] += line[x];
+}
+
+ENDGRADE_WIDE void Add(const std::uint8_t* line, std::size_t count, std::uint32_t* sums) {
+  AddLine(line, count, sums);
+}
+ENDGRADE_WIDE void Add(const std::uint16_t* line, std::size_t count, std::uint32_t* sums) {
+  AddLine(line, count, sums);
+}
+
+template <int kBlock>
+[[gnu::always_inline]] inline void MeansOf(const std::uint32_t* sums,
+                                           int count,
+                                           float share,
+                                           float* __restrict means) {
+  for (int i = 0; i < count; ++i) {
+    std::uint32_t sum = 0;
+    for (int j = 0; j < kBlock; ++j) sum += sums[kBlock * i + j];
+    means[i] = static_cast<float>(static_cast<std::int32_t>(sum)) * share;
+  }
+}
+
+// Means of as many columns each; those of small blocks, which most pictures have, side by side.
+ENDGRADE_WIDE void BlockMeansOf(
+    const std::uint32_t* sums, int block, int count, float share, float* means) {
+  if (block == 2) return MeansOf<2>(sums, count, share, means);
+  if (block == 3) return MeansOf<3>(sums, count, share, means);
+  if (block == 4) return MeansOf<4>(sums, count, share, means);
+  for (int i = 0; i < count; ++i, sums += block) {
+    means[i] = static_cast<float>(std::accumulate(sums, sums + block, 0U)) * share;
+  }
+}
+
 // Means of blocks of `block` x `block` pixels, whose sums are exact.
 template <typename Pixel>
 cv::Mat BlockMeans(const cv::Mat& pixels, int block) {
@@ -45,16 +83,28 @@ cv::Mat BlockMeans(const cv::Mat& pixels, int block) {
   for (int row = 0; row < means.rows; ++row) {
     std::fill(columns.begin(), columns.end(), 0U);
     for (int y = row * block; y < (row + 1) * block; ++y) {
-      const auto* line = pixels.ptr<Pixel>(y);
-      for (size_t x = 0; x < columns.size(); ++x) columns[x] += line[x];
+      Add(pixels.ptr<Pixel>(y), columns.size(), columns.data());
     }
-    auto* mean = means.ptr<float>(row);
-    const std::uint32_t* sums = columns.data();
-    for (int i = 0; i < means.cols; ++i, sums += block) {
-      mean[i] = static_cast<float>(std::accumulate(sums, sums + block, 0U)) * share;
-    }
+    BlockMeansOf(columns.data(), block, means.cols, share, means.ptr<float>(row));
   }
   return means;
+}
+
+// Squared distances along a row of cells.
+struct RowOfCells {
+  cv::Matx22f um_from_cell;
+  float left;  // of its first cell, from the centre
+  float dy;
+};
+
+ENDGRADE_WIDE void SquaredDistances(const RowOfCells& row, int count, float* __restrict squares) {
+  const cv::Matx22f m = row.um_from_cell;
+  for (int column = 0; column < count; ++column) {
+    const float dx = row.left + static_cast<float>(column);
+    const float x_um = m(0, 0) * dx + m(0, 1) * row.dy;
+    const float y_um = m(1, 0) * dx + m(1, 1) * row.dy;
+    squares[column] = x_um * x_um + y_um * y_um;
+  }
 }
 
 }  // namespace
@@ -118,20 +168,25 @@ ContrastMap LayCells(const Frame& frame,
   map.radius_um = cv::Mat(map.level.size(), CV_32FC1);
   map.centre_cell = map.CellFromPx(scale.centre_px);
   map.um_from_cell = scale.um_from_px * static_cast<double>(map.cell_px);
-  const cv::Matx22f m(map.um_from_cell);
   for (int row = 0; row < map.level.rows; ++row) {
     auto* radius = map.radius_um.ptr<float>(row);
-    const auto dy = static_cast<float>(row - map.centre_cell.y);
-    const auto left = static_cast<float>(-map.centre_cell.x);
-    for (int column = 0; column < map.level.cols; ++column) {
-      const float dx = left + static_cast<float>(column);
-      const float x_um = m(0, 0) * dx + m(0, 1) * dy;
-      const float y_um = m(1, 0) * dx + m(1, 1) * dy;
-      radius[column] = x_um * x_um + y_um * y_um;
-    }
+    SquaredDistances({cv::Matx22f(map.um_from_cell),
+                      static_cast<float>(-map.centre_cell.x),
+                      static_cast<float>(row - map.centre_cell.y)},
+                     map.level.cols,
+                     radius);
     cv::hal::sqrt32f(radius, radius, map.level.cols);
   }
   return map;
+}
+
+cv::Rect CellsWithin(const ContrastMap& map, double radius_um) {
+  const cv::Matx22d spread = (map.um_from_cell.t() * map.um_from_cell).inv();
+  const double half_x = radius_um * std::sqrt(spread(0, 0)) + 1.0;
+  const double half_y = radius_um * std::sqrt(spread(1, 1)) + 1.0;
+  const cv::Point first(cvFloor(map.centre_cell.x - half_x), cvFloor(map.centre_cell.y - half_y));
+  const cv::Point last(cvCeil(map.centre_cell.x + half_x), cvCeil(map.centre_cell.y + half_y));
+  return cv::Rect(first, last + cv::Point(1, 1)) & cv::Rect(cv::Point(0, 0), map.level.size());
 }
 
 cv::Point2d ContrastMap::PxFromCell(cv::Point2d cell) const {

@@ -16,6 +16,10 @@ namespace endgrade {
                                    const ZoneMap& zones,
                                    const FlattenOptions& options);
 
+// The box of the map's cells that lie nearer to the centre than `radius_um`, a cell more on each
+// side; empty where none do.
+[[nodiscard]] cv::Rect CellsWithin(const ContrastMap& map, double radius_um);
+
 // Median of the values, of the two in the middle the higher. Zero for none.
 [[nodiscard]] float MedianOf(std::span<const float> values);
 

@@ -1,5 +1,6 @@
 #include "flatten/glow.h"
 
+#include "flatten/cell_grid.h"
 #include "flatten/ring_table.h"
 
 #include <algorithm>
@@ -47,9 +48,10 @@ void AddGlow(const ContrastMap& map,
       MedianByRadius(
           ReadCircles(map, scale, rings.core_centre_um, {from, to, kStepUm, kDirections}), light),
       kMostShare * height);
-  for (int y = 0; y < clean->rows; ++y) {
+  const cv::Rect box = CellsWithin(map, to);
+  for (int y = box.y; y < box.br().y; ++y) {
     auto* row = clean->ptr<float>(y);
-    for (int x = 0; x < clean->cols; ++x) {
+    for (int x = box.x; x < box.br().x; ++x) {
       if (static_cast<double>(map.radius_um.at<float>(y, x)) > to) continue;
       const cv::Point2d um = scale.ToUm(map.PxFromCell(cv::Point2d(x, y))) - rings.core_centre_um;
       const double radius = std::sqrt(um.dot(um));

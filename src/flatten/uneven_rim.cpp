@@ -16,23 +16,52 @@ constexpr double kIntoGlassUm = 2.0;  // beyond the blur: further in, the glass 
 constexpr double kFadeUm = 1.0;
 constexpr size_t kLeastSeen = 8;  // samples of a median
 
+// The values of a window that slides along a circle, in order.
+class Window {
+ public:
+  // NaN is left out.
+  void Add(float value) {
+    if (std::isnan(value)) return;
+    const auto place = Place(value);
+    sorted_.insert(sorted_.begin() + place, value);
+  }
+  // One that was added.
+  void Remove(float value) {
+    if (std::isnan(value)) return;
+    sorted_.erase(sorted_.begin() + Place(value));
+  }
+  [[nodiscard]] size_t size() const { return sorted_.size(); }
+  [[nodiscard]] float Median() const { return sorted_[sorted_.size() / 2]; }
+
+ private:
+  // How many are less: counted, as that takes no branch which cannot be foretold.
+  [[nodiscard]] std::ptrdiff_t Place(float value) const {
+    return std::count_if(
+        sorted_.begin(), sorted_.end(), [value](float other) { return other < value; });
+  }
+
+  std::vector<float> sorted_;
+};
+
 // The median around each of kPlaces places of one circle, held within what the circle does as a
 // whole. `circle`: NaN outside the picture.
 void Smooth(const std::vector<float>& circle, int reach, float* out) {
   const int count = static_cast<int>(circle.size());
-  std::vector<float> window;
+  const auto at = [&](int i) { return circle[static_cast<size_t>((i + count) % count)]; };
+  Window window;
   std::vector<float> known;
   std::vector<bool> seen(kPlaces, false);
+  int next = -reach;
   for (int place = 0; place < kPlaces; ++place) {
     const int middle = place * count / kPlaces;
-    window.clear();
-    for (int i = -reach; i <= reach; ++i) {
-      const float value = circle[static_cast<size_t>((middle + i + count) % count)];
-      if (!std::isnan(value)) window.push_back(value);
+    for (; next <= middle + reach; ++next) {
+      window.Add(at(next));
+      const int gone = next - (2 * reach + 1);
+      if (gone >= -reach) window.Remove(at(gone));
     }
     if (window.size() < kLeastSeen) continue;
     seen[static_cast<size_t>(place)] = true;
-    out[place] = MedianOf(window);
+    out[place] = window.Median();
     known.push_back(out[place]);
   }
   if (known.empty()) return;
@@ -106,16 +135,23 @@ double UnevenRim::At(cv::Point2d um, double radius_um) const {
 }
 
 void AddUnevenRim(const ContrastMap& map, const UnevenRim& rim, cv::Mat* clean) {
+  constexpr int kBlock = 8;
   const auto from = static_cast<float>(rim.from_um());
   const auto to = static_cast<float>(rim.to_um());
-  for (int y = 0; y < clean->rows; ++y) {
+  // No cell of a block is further from its first.
+  const auto block_um = static_cast<float>(1.5 * kBlock * map.um_per_cell);
+  const cv::Rect box = CellsWithin(map, rim.to_um());
+  for (int y = box.y; y < box.br().y; ++y) {
     const auto* radius = map.radius_um.ptr<float>(y);
     auto* out = clean->ptr<float>(y);
-    for (int x = 0; x < clean->cols; ++x) {
-      if (radius[x] <= from || radius[x] >= to) continue;
-      const cv::Vec2d um =
-          map.um_from_cell * cv::Vec2d(x - map.centre_cell.x, y - map.centre_cell.y);
-      out[x] += static_cast<float>(rim.At({um[0], um[1]}, static_cast<double>(radius[x])));
+    for (int first = box.x; first < box.br().x; first += kBlock) {
+      if (radius[first] < from - block_um || radius[first] > to + block_um) continue;
+      for (int x = first; x < std::min(first + kBlock, box.br().x); ++x) {
+        if (radius[x] <= from || radius[x] >= to) continue;
+        const cv::Vec2d um =
+            map.um_from_cell * cv::Vec2d(x - map.centre_cell.x, y - map.centre_cell.y);
+        out[x] += static_cast<float>(rim.At({um[0], um[1]}, static_cast<double>(radius[x])));
+      }
     }
   }
 }
