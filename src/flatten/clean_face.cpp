@@ -225,6 +225,19 @@ double SkirtsEnd(const ContrastMap& map, const Scale& scale, cv::Point2d centre_
   return end;
 }
 
+// Values of a light at each sample, in the samples' order.
+template <typename UnevenLight>
+std::vector<double> AtSamples(const PolarSamples& samples, const UnevenLight& uneven) {
+  std::vector<double> values;
+  values.reserve(samples.values.size());
+  for (int i = 0; i < samples.num_radii; ++i) {
+    for (int d = 0; d < samples.num_directions; ++d) {
+      values.push_back(uneven(samples.PlaceUm(i, d)));
+    }
+  }
+  return values;
+}
+
 // Puts the core into `clean`, around its own place only.
 void LayCore(const ContrastMap& map,
              const Scale& scale,
@@ -253,8 +266,8 @@ cv::Mat LayLight(const ContrastMap& map,
                  LightGrid&& light) {
   constexpr int kGrid = LightGrid::kGrid;
   const double rim_um = rings.cladding_radius_um;
-  const double block_um =
-      1.5 * kGrid * map.um_per_cell;  // no cell of a block is further from another
+  // No cell of a block is further from its middle.
+  const double block_um = 0.75 * kGrid * map.um_per_cell;
   cv::Mat clean(map.level.size(), CV_32FC1);
   for (int row = 0; row < clean.rows; ++row) {
     light.GoToRow(row);
@@ -263,7 +276,7 @@ cv::Mat LayLight(const ContrastMap& map,
       auto* out = clean.ptr<float>(row) + column;
       const int block = column / kGrid;
       const auto count = static_cast<size_t>(std::min(kGrid, clean.cols - column));
-      const auto near = static_cast<double>(radii[0]);
+      const auto near = static_cast<double>(radii[count / 2]);
       if (near > rings.rim_to_um + block_um || near < rings.rim_from_um - block_um) {
         const auto surface = near < rim_um ? LightGrid::kGlass : LightGrid::kFerrule;
         const LightGrid::Block values = light.Read(surface, block);
@@ -346,7 +359,11 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
   };
   const PolarSamples about_rim = ReadCircles(
       map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256});
-  const RingTable rim = MedianByRadius(about_rim, uneven);
+  const std::vector<double> uneven_there = AtSamples(about_rim, uneven);
+  const auto uneven_at = [&](int radius, int direction) {
+    return uneven_there[about_rim.IndexOf(radius, direction)];
+  };
+  const RingTable rim = MedianOfCircles(about_rim, uneven_at);
 
   cv::Mat clean = LayLight(map, rings, rim, LightGrid(map, scale, glass, ferrule));
   AddUnevenRim(map,
@@ -354,8 +371,7 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
                          rings,
                          about_rim,
                          [&](int radius, int direction) {
-                           return rim.At(about_rim.Radius(radius)) +
-                                  uneven(about_rim.PlaceUm(radius, direction));
+                           return rim.At(about_rim.Radius(radius)) + uneven_at(radius, direction);
                          }),
                &clean);
   AddGlow(map, scale, rings, glass, &clean);

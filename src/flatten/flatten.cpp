@@ -61,6 +61,7 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
   std::vector<std::vector<float>> levels(count);
   std::vector<float> glass;
   std::vector<float> glass_level;
+  const bool all_valid = map->valid.empty();
   // One cell in 13, along a slant that no grid of the camera shares.
   for (int row = 0; row < map->residual.rows; ++row) {
     const auto* residual = map->residual.ptr<float>(row);
@@ -68,7 +69,7 @@ void MeasureNoise(double rim_um, ContrastMap* map) {
     const auto* background = map->background.ptr<float>(row);
     for (int column = (5 * row) % 13; column < map->residual.cols; column += 13) {
       if (static_cast<double>(radius[column]) >= map->outer_um) continue;
-      if (!map->valid.empty() && map->valid.at<std::uint8_t>(row, column) == 0) continue;
+      if (!all_valid && map->valid.at<std::uint8_t>(row, column) == 0) continue;
       const size_t ring = map->RingOf(radius[column]);
       samples[ring].push_back(residual[column]);
       levels[ring].push_back(background[column]);

@@ -10,6 +10,7 @@
 #include <array>
 #include <cmath>
 #include <complex>
+#include <cstdint>
 #include <numbers>
 #include <vector>
 
@@ -36,6 +37,35 @@ struct Glass {
   cv::Point2d origin;    // of cell (0, 0), map cells from the centre
 };
 
+// Adds residual over background of every `step`-th cell.
+ENDGRADE_WIDE void AddContrast(const float* residual,
+                               const float* background,
+                               int count,
+                               int step,
+                               float most,
+                               float* __restrict totals) {
+  if (step == 1) {
+    for (int i = 0; i < count; ++i) {
+      totals[i] += std::min(most, std::max(-most, residual[i])) / std::max(1.0F, background[i]);
+    }
+    return;
+  }
+  for (int i = 0; i < count; ++i) {
+    totals[i] +=
+        std::min(most, std::max(-most, residual[i * step])) / std::max(1.0F, background[i * step]);
+  }
+}
+
+// The steps from the middle of a disc's row that lie within its radius, to either side; none: -1.
+int ReachOnRow(double radius, int dy) {
+  const auto within = [&](double dx) { return dx * dx + dy * dy <= radius * radius; };
+  if (!within(0)) return -1;
+  int reach = static_cast<int>(std::sqrt(radius * radius - dy * dy));
+  while (!within(reach)) --reach;
+  while (within(reach + 1)) ++reach;
+  return reach;
+}
+
 Glass ReadGlass(const ContrastMap& map) {
   Glass glass;
   const double radius_um = map.cladding_radius_um - kFromRimUm;
@@ -50,33 +80,33 @@ Glass ReadGlass(const ContrastMap& map) {
   glass.value = cv::Mat::zeros(size, size, CV_32FC1);
   glass.sector = cv::Mat(size, size, CV_8UC1, cv::Scalar(255));
   const auto most = kMostSigmas * static_cast<float>(map.glass_noise);
+  const auto cells = static_cast<float>(reduction * reduction);
   double sum = 0;
   const double most_cells = radius_um / map.um_per_cell / reduction;
   for (int y = 0; y < size; ++y) {
-    for (int x = 0; x < size; ++x) {
-      const double dx = x - half;
-      const double dy = y - half;
-      if (dx * dx + dy * dy > most_cells * most_cells) continue;
-      float total = 0;
-      bool inside = true;
-      for (int j = 0; j < reduction; ++j) {
-        for (int i = 0; i < reduction; ++i) {
-          const cv::Point cell(left + x * reduction + i, top + y * reduction + j);
-          if (cell.x < 0 || cell.y < 0 || cell.x >= map.residual.cols ||
-              cell.y >= map.residual.rows) {
-            inside = false;
-            continue;
-          }
-          total += std::clamp(map.residual.at<float>(cell), -most, most) /
-                   std::max(1.0F, map.background.at<float>(cell));
-        }
+    const int first_row = top + y * reduction;
+    if (first_row < 0 || first_row + reduction > map.residual.rows) continue;
+    const int reach = ReachOnRow(most_cells, y - half);
+    // Of those, the ones that lie wholly within the map.
+    const int before = left < 0 ? (-left + reduction - 1) / reduction : 0;
+    const int first = std::max(before, half - reach);
+    const int last = std::min((map.residual.cols - left) / reduction - 1, half + reach);
+    if (last < first) continue;
+    const int count = last - first + 1;
+    auto* value = glass.value.ptr<float>(y) + first;
+    for (int j = 0; j < reduction; ++j) {
+      const auto* residual = map.residual.ptr<float>(first_row + j) + left + first * reduction;
+      const auto* background = map.background.ptr<float>(first_row + j) + left + first * reduction;
+      for (int i = 0; i < reduction; ++i) {
+        AddContrast(residual + i, background + i, count, reduction, most, value);
       }
-      if (!inside) continue;
-      glass.value.at<float>(y, x) = total / static_cast<float>(reduction * reduction);
-      glass.sector.at<uchar>(y, x) = 0;
-      sum += static_cast<double>(glass.value.at<float>(y, x));
-      glass.count += 1;
     }
+    for (int i = 0; i < count; ++i) {
+      value[i] /= cells;
+      sum += static_cast<double>(value[i]);
+    }
+    std::fill_n(glass.sector.ptr<uchar>(y) + first, count, uchar{0});
+    glass.count += count;
   }
   if (glass.count > 0) {
     cv::subtract(glass.value, sum / glass.count, glass.value, glass.sector < kSectors);
@@ -181,40 +211,62 @@ std::complex<double> Total(const Sums& sums) {
   return total;
 }
 
-// The wave that stands out most, in cycles a side of the transform; nothing if none does.
+// Waves about as long as one another: the ring of each place in the transform's upper left quarter,
+// by how many cycles a side it has along x and y. -1 where it has too few or too many.
+class WaveRings {
+ public:
+  WaveRings(int side, double least_cycles) : half_(side / 2) {
+    rings_.reserve(static_cast<size_t>(half_ + 1) * static_cast<size_t>(half_ + 1));
+    for (int y = 0; y <= half_; ++y) {
+      for (int x = 0; x <= half_; ++x) {
+        const double cycles = std::sqrt(static_cast<double>(x * x + y * y));
+        const bool in = cycles >= least_cycles && cycles < half_;
+        rings_.push_back(in ? static_cast<std::int16_t>(cycles / kCyclesOfRing) : kNone);
+      }
+    }
+  }
+  // Of as many rings as Count().
+  [[nodiscard]] int At(int x_cycles, int y_cycles) const {
+    return rings_[static_cast<size_t>(std::abs(y_cycles)) * static_cast<size_t>(half_ + 1) +
+                  static_cast<size_t>(std::abs(x_cycles))];
+  }
+  [[nodiscard]] size_t Count() const { return static_cast<size_t>(half_ / kCyclesOfRing) + 1; }
+
+ private:
+  static constexpr int kCyclesOfRing = 3;
+  static constexpr std::int16_t kNone = -1;
+
+  int half_;
+  std::vector<std::int16_t> rings_;
+};
+
+// The wave that stands out most, in cycles a side of the transform; nothing if none does. `power`:
+// the transform's rows up to the middle, which hold each wave once.
 std::optional<cv::Point> Strongest(const cv::Mat& power, double least_cycles) {
-  const int side = power.rows;
+  const int side = power.cols;
   const auto signed_of = [side](int i) { return i <= side / 2 ? i : i - side; };
-  const int half = side / 2;
-  const int rings = half / 3 + 1;
-  std::vector<std::vector<float>> by_ring(static_cast<size_t>(rings));
-  const auto ring_of = [&](int x, int y) {
-    const double cycles = std::hypot(signed_of(x), signed_of(y));
-    return cycles < least_cycles || cycles >= half ? -1 : static_cast<int>(cycles / 3.0);
-  };
-  std::vector<int> ring_at;
-  ring_at.reserve(static_cast<size_t>(side / 2 + 1) * static_cast<size_t>(side));
-  for (int y = 0; y <= side / 2; ++y) {
+  const WaveRings rings(side, least_cycles);
+  std::vector<std::vector<float>> by_ring(rings.Count());
+  for (int y = 0; y < power.rows; ++y) {
+    const auto* row = power.ptr<float>(y);
     for (int x = 0; x < side; ++x) {
-      const int ring = ring_at.emplace_back(ring_of(x, y));
-      if (ring >= 0 && ring < rings)
-        by_ring[static_cast<size_t>(ring)].push_back(power.at<float>(y, x));
+      const int ring = rings.At(signed_of(x), y);
+      if (ring >= 0) by_ring[static_cast<size_t>(ring)].push_back(row[x]);
     }
   }
   std::vector<float> usual;
   for (const auto& ring : by_ring) usual.push_back(ring.empty() ? 0.0F : MedianOf(ring));
   cv::Point best;
   double most = 0;
-  auto next_ring = ring_at.begin();
-  for (int y = 0; y <= side / 2; ++y) {
+  for (int y = 0; y < power.rows; ++y) {
+    const auto* row = power.ptr<float>(y);
     for (int x = 0; x < side; ++x) {
-      const int ring = *next_ring++;
-      if (ring < 0 || ring >= rings || usual[static_cast<size_t>(ring)] <= 0) continue;
-      const double over =
-          static_cast<double>(power.at<float>(y, x) / usual[static_cast<size_t>(ring)]);
+      const int ring = rings.At(signed_of(x), y);
+      if (ring < 0 || usual[static_cast<size_t>(ring)] <= 0) continue;
+      const auto over = static_cast<double>(row[x] / usual[static_cast<size_t>(ring)]);
       if (over <= most) continue;
       most = over;
-      best = {signed_of(x), signed_of(y)};
+      best = {signed_of(x), y};
     }
   }
   if (most < kLeastPower) return std::nullopt;
@@ -274,9 +326,9 @@ std::optional<Fringes> FindFringes(const ContrastMap& map) {
   cv::Mat padded = cv::Mat::zeros(side, side, CV_32FC1);
   glass.value.copyTo(padded(cv::Rect(0, 0, glass.value.cols, glass.value.rows)));
   cv::Mat spectrum;
-  cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
+  cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT, glass.value.rows);
   std::array<cv::Mat, 2> parts;
-  cv::split(spectrum, parts.data());
+  cv::split(spectrum.rowRange(0, side / 2 + 1), parts.data());
   cv::Mat power = parts[0].mul(parts[0]) + parts[1].mul(parts[1]);
   const auto strongest = Strongest(power, kLeastWaves * side / glass.value.rows);
   if (!strongest) return std::nullopt;

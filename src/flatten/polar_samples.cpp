@@ -25,15 +25,10 @@ float Bilinear(const cv::Mat& level, double x, double y) {
 
 bool IsHidden(const cv::Mat& valid, cv::Point2d cell) {
   const cv::Point at(cvRound(cell.x), cvRound(cell.y));
-  const bool within = !valid.empty() && cv::Rect({0, 0}, valid.size()).contains(at);
-  return within && valid.at<uchar>(at) == 0;
+  return cv::Rect({0, 0}, valid.size()).contains(at) && valid.at<uchar>(at) == 0;
 }
 
 }  // namespace
-
-cv::Point2d PolarSamples::PlaceUm(int radius, int direction) const {
-  return centre_um + directions[static_cast<size_t>(direction)] * Radius(radius);
-}
 
 PolarSamples ReadCircles(const ContrastMap& map,
                          const Scale& scale,
@@ -60,11 +55,14 @@ PolarSamples ReadCircles(const ContrastMap& map,
   std::vector<cv::Point2d> steps;
   for (const cv::Point2d& direction : samples.directions) steps.push_back(step_of(direction));
   const cv::Point2d centre = map.CellFromPx(scale.centre_px) + step_of(centre_um);
+  const bool all_seen = map.valid.empty();
   for (int i = 0; i < samples.num_radii; ++i) {
+    const double radius = samples.Radius(i);
     for (const cv::Point2d& step : steps) {
-      const cv::Point2d cell = centre + step * samples.Radius(i);
-      samples.values.push_back(IsHidden(map.valid, cell) ? std::numeric_limits<float>::quiet_NaN()
-                                                         : Bilinear(map.level, cell.x, cell.y));
+      const cv::Point2d cell = centre + step * radius;
+      const bool seen = all_seen || !IsHidden(map.valid, cell);
+      samples.values.push_back(seen ? Bilinear(map.level, cell.x, cell.y)
+                                    : std::numeric_limits<float>::quiet_NaN());
     }
   }
   return samples;

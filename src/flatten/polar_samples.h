@@ -24,12 +24,17 @@ struct PolarSamples {
   std::vector<float> values;  // num_radii x num_directions; NaN outside the region and where hidden
 
   [[nodiscard]] double Radius(int i) const { return circles.from_um + i * circles.step_um; }
+  [[nodiscard]] size_t IndexOf(int radius, int direction) const {
+    return static_cast<size_t>(radius) * static_cast<size_t>(num_directions) +
+           static_cast<size_t>(direction);
+  }
   [[nodiscard]] float At(int radius, int direction) const {
-    return values[static_cast<size_t>(radius) * static_cast<size_t>(num_directions) +
-                  static_cast<size_t>(direction)];
+    return values[IndexOf(radius, direction)];
   }
   // The sample's place in end-face micrometres from the cladding's centre.
-  [[nodiscard]] cv::Point2d PlaceUm(int radius, int direction) const;
+  [[nodiscard]] cv::Point2d PlaceUm(int radius, int direction) const {
+    return centre_um + directions[static_cast<size_t>(direction)] * Radius(radius);
+  }
 
   std::vector<cv::Point2d> directions;  // unit vectors
 };

@@ -26,9 +26,10 @@ struct RingTable {
   }
 };
 
-// The median over all directions once `uneven(um)`, luma units, is gone.
-template <typename UnevenLight>
-[[nodiscard]] RingTable MedianByRadius(const PolarSamples& samples, const UnevenLight& uneven) {
+// The median over all directions once `uneven(radius, direction)`, luma units, of each sample is
+// gone.
+template <typename UnevenSample>
+[[nodiscard]] RingTable MedianOfCircles(const PolarSamples& samples, const UnevenSample& uneven) {
   RingTable table;
   table.from_um = samples.circles.from_um;
   table.step_um = samples.circles.step_um;
@@ -38,13 +39,21 @@ template <typename UnevenLight>
     for (int d = 0; d < samples.num_directions; ++d) {
       const float value = samples.At(i, d);
       if (std::isnan(value)) continue;
-      ring.push_back(value - static_cast<float>(uneven(samples.PlaceUm(i, d))));
+      ring.push_back(value - static_cast<float>(uneven(i, d)));
     }
     const bool enough = ring.size() >= 16;
     const double before = table.values.empty() ? 0.0 : table.values.back();
     table.values.push_back(enough ? static_cast<double>(MedianOf(ring)) : before);
   }
   return table;
+}
+
+// The same, where the light is known by place: `uneven(um)`.
+template <typename UnevenLight>
+[[nodiscard]] RingTable MedianByRadius(const PolarSamples& samples, const UnevenLight& uneven) {
+  return MedianOfCircles(samples, [&](int radius, int direction) {
+    return uneven(samples.PlaceUm(radius, direction));
+  });
 }
 
 }  // namespace endgrade

@@ -35,20 +35,20 @@ CoreSurround LookAroundCore(const ContrastMap& map, const cv::Mat& held) {
   std::vector<float> glass;
   std::vector<float> middle;
   for (int y = box.y; y < box.br().y; ++y) {
+    const auto* radii = map.radius_um.ptr<float>(y);
+    const auto* levels = map.level.ptr<float>(y);
+    const auto* hidden = beside.ptr(y - box.y);
     for (int x = box.x; x < box.br().x; ++x) {
-      if (map.radius_um.at<float>(y, x) > static_cast<float>(kGlassUpToUm) ||
-          beside.at<uchar>(y - box.y, x - box.x)) {
-        continue;
-      }
+      if (radii[x] > static_cast<float>(kGlassUpToUm) || hidden[x - box.x]) continue;
       const cv::Vec2d um =
           map.um_from_cell * cv::Vec2d(x - map.centre_cell.x, y - map.centre_cell.y);
-      const double radius = std::hypot(um[0] - core.x, um[1] - core.y);
-      const float level = map.level.at<float>(y, x);
-      if (radius < kMiddleUm) middle.push_back(level);
+      const cv::Point2d off = cv::Point2d(um[0], um[1]) - core;
+      const double radius = std::sqrt(off.dot(off));
+      if (radius < kMiddleUm) middle.push_back(levels[x]);
       if (radius > kGlassFromUm) {
-        glass.push_back(level);
+        glass.push_back(levels[x]);
       } else {
-        rings[static_cast<std::size_t>(radius / kRingStepUm)].push_back(level);
+        rings[static_cast<std::size_t>(radius / kRingStepUm)].push_back(levels[x]);
       }
     }
   }
