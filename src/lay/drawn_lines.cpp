@@ -1,11 +1,11 @@
 #include "lay/drawn_lines.h"
 
+#include "core/wide.h"
 #include "flatten/cell_grid.h"
 
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
-#include <numeric>
 
 namespace endgrade {
 namespace {
@@ -28,23 +28,48 @@ constexpr double kMostHiddenUm = 1.6;
 constexpr size_t kMostLines = 6;  // of a reticle: more are rows of a screen or of a camera
 
 template <typename Pixel>
+[[gnu::always_inline]] inline void SumsAlong(const Pixel* row, int count, float scale, float* out) {
+  for (int stretch = 0; stretch < count; ++stretch, row += kStretchPx) {
+    std::uint32_t sum = 0;
+    for (int i = 0; i < kStretchPx; ++i) sum += row[i];
+    out[stretch] = scale * static_cast<float>(sum);
+  }
+}
+
+template <typename Pixel>
+[[gnu::always_inline]] inline void AddAcross(const Pixel* row, int count, std::uint32_t* sums) {
+  for (int x = 0; x < count; ++x) sums[x] += row[x];
+}
+
+ENDGRADE_WIDE void SumRow(const std::uint8_t* row, int count, float scale, float* out) {
+  SumsAlong(row, count, scale, out);
+}
+ENDGRADE_WIDE void SumRow(const std::uint16_t* row, int count, float scale, float* out) {
+  SumsAlong(row, count, scale, out);
+}
+ENDGRADE_WIDE void AddRow(const std::uint8_t* row, int count, std::uint32_t* sums) {
+  AddAcross(row, count, sums);
+}
+ENDGRADE_WIDE void AddRow(const std::uint16_t* row, int count, std::uint32_t* sums) {
+  AddAcross(row, count, sums);
+}
+
+template <typename Pixel>
 void SumStretches(const cv::Mat& luma, bool upright, float scale, cv::Mat* stretches) {
-  std::vector<float> sums(static_cast<size_t>(luma.cols));
-  for (int y = 0; y < luma.rows; ++y) {
-    const auto* row = luma.ptr<Pixel>(y);
-    if (!upright) {
-      auto* out = stretches->ptr<float>(y);
-      for (int stretch = 0; stretch < stretches->cols; ++stretch, row += kStretchPx) {
-        out[stretch] = scale * static_cast<float>(std::accumulate(row, row + kStretchPx, 0U));
-      }
-      continue;
+  if (!upright) {
+    for (int y = 0; y < luma.rows; ++y) {
+      SumRow(luma.ptr<Pixel>(y), stretches->cols, scale, stretches->ptr<float>(y));
     }
-    if (y % kStretchPx == 0) std::fill(sums.begin(), sums.end(), 0.0F);
-    for (size_t x = 0; x < sums.size(); ++x) sums[x] += static_cast<float>(row[x]);
-    const int stretch = y / kStretchPx;
-    if (y % kStretchPx != kStretchPx - 1 || stretch >= stretches->cols) continue;
+    return;
+  }
+  std::vector<std::uint32_t> sums(static_cast<size_t>(luma.cols));
+  for (int stretch = 0; stretch < stretches->cols; ++stretch) {
+    std::fill(sums.begin(), sums.end(), 0U);
+    for (int i = 0; i < kStretchPx; ++i) {
+      AddRow(luma.ptr<Pixel>(stretch * kStretchPx + i), luma.cols, sums.data());
+    }
     for (int x = 0; x < luma.cols; ++x) {
-      stretches->at<float>(x, stretch) = scale * sums[static_cast<size_t>(x)];
+      stretches->at<float>(x, stretch) = scale * static_cast<float>(sums[static_cast<size_t>(x)]);
     }
   }
 }
@@ -63,21 +88,40 @@ cv::Mat Stretches(const Frame& frame, const cv::Rect& part, bool upright) {
   return stretches;
 }
 
-// By how much a row stands out of those beside it, the nearest left out: a line may be two wide.
-float HeightAt(const cv::Mat& stretches, int row, int stretch) {
-  const auto at = [&](int y) { return stretches.at<float>(y, stretch); };
-  return at(row) - 0.5F * (at(row - 2) + at(row + 2));
+ENDGRADE_WIDE void StandOut(const float* row,
+                            const float* above,
+                            const float* below,
+                            int count,
+                            float* __restrict heights) {
+  for (int i = 0; i < count; ++i) heights[i] = row[i] - 0.5F * (above[i] + below[i]);
+}
+
+// By how much each row stands out of those beside it, the nearest left out: a line may be two wide.
+// 0 where there are none.
+cv::Mat Heights(const cv::Mat& stretches) {
+  cv::Mat heights = cv::Mat::zeros(stretches.size(), CV_32FC1);
+  for (int row = 2; row + 2 < stretches.rows; ++row) {
+    StandOut(stretches.ptr<float>(row),
+             stretches.ptr<float>(row - 2),
+             stretches.ptr<float>(row + 2),
+             stretches.cols,
+             heights.ptr<float>(row));
+  }
+  return heights;
 }
 
 // By stretch: what a row's height must exceed, by how much one row usually differs from those
 // beside it.
-std::vector<float> NeededHeights(const cv::Mat& stretches) {
+std::vector<float> NeededHeights(const cv::Mat& heights) {
+  cv::Mat by_stretch;
+  cv::transpose(heights, by_stretch);
   std::vector<float> needed;
   std::vector<float> sizes;
-  for (int stretch = 0; stretch < stretches.cols; ++stretch) {
+  for (int stretch = 0; stretch < by_stretch.rows; ++stretch) {
+    const auto* height = by_stretch.ptr<float>(stretch);
     sizes.clear();
-    for (int row = kReach; row + kReach + 1 < stretches.rows; ++row) {
-      sizes.push_back(std::abs(HeightAt(stretches, row, stretch)));
+    for (int row = kReach; row + kReach + 1 < by_stretch.cols; ++row) {
+      sizes.push_back(std::abs(height[row]));
     }
     const double usual = 1.4826 * static_cast<double>(MedianOf(sizes));
     needed.push_back(static_cast<float>(std::max(kLeastHeight, kLeastSigmas * usual)));
@@ -85,14 +129,21 @@ std::vector<float> NeededHeights(const cv::Mat& stretches) {
   return needed;
 }
 
+// How many stretches of a row stand out by more than they need to.
+ENDGRADE_WIDE int CountHigh(const float* heights, const float* needed, int count) {
+  int high = 0;
+  for (int i = 0; i < count; ++i) high += std::abs(heights[i]) > needed[i] ? 1 : 0;
+  return high;
+}
+
 // The sign by which the row stands out, by more than is needed and no less than those beside it: a
 // bent border leaves the row. 0 where it does not.
-int SignOf(const cv::Mat& stretches, int row, int stretch, float needed) {
-  const float height = HeightAt(stretches, row, stretch);
+int SignOf(const cv::Mat& heights, int row, int stretch, float needed) {
+  const float height = heights.at<float>(row, stretch);
   if (std::abs(height) <= needed) return 0;
   const float sign = height < 0 ? -1.0F : 1.0F;
-  const bool most = sign * height >= sign * HeightAt(stretches, row - 1, stretch) &&
-                    sign * height >= sign * HeightAt(stretches, row + 1, stretch);
+  const bool most = sign * height >= sign * heights.at<float>(row - 1, stretch) &&
+                    sign * height >= sign * heights.at<float>(row + 1, stretch);
   return most ? static_cast<int>(sign) : 0;
 }
 
@@ -198,17 +249,20 @@ void FindAlong(const Frame& frame,
   const int length = upright ? frame.luma.rows : frame.luma.cols;
   const int least = std::max(kLeastStretches, static_cast<int>(kLeastLength * length / kStretchPx));
   if (stretches.cols < least) return;
-  const std::vector<float> needed = NeededHeights(stretches);
+  const cv::Mat heights = Heights(stretches);
+  const std::vector<float> needed = NeededHeights(heights);
   const double most_rows = std::min(kMostRows, kMostHiddenUm / lens.um_per_px);
   std::vector<int> signs(needed.size());
+  const double least_shown = (1.0 - kMostGap) * least;
   for (int row = kReach; row + kReach + 1 < stretches.rows; ++row) {
+    if (CountHigh(heights.ptr<float>(row), needed.data(), heights.cols) < least_shown) continue;
     for (int stretch = 0; stretch < stretches.cols; ++stretch) {
       const auto i = static_cast<size_t>(stretch);
-      signs[i] = SignOf(stretches, row, stretch, needed[i]);
+      signs[i] = SignOf(heights, row, stretch, needed[i]);
     }
     for (const int sign : {-1, 1}) {
       const auto shown = static_cast<int>(std::count(signs.begin(), signs.end(), sign));
-      if (shown < (1.0 - kMostGap) * least) continue;
+      if (shown < least_shown) continue;
       const cv::Range run = RunOf(signs, sign, least);
       if (run.empty()) continue;
       const std::vector<double> profile = ProfileOf(stretches, row, run);

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
+#include <vector>
 
 namespace endgrade {
 namespace {
@@ -18,48 +20,76 @@ constexpr int kEachPx = 2;               // along a line
 
 enum class Side { kTop, kBottom, kLeft, kRight };
 
-// Pixels along a line at a depth from one side of the picture, of every so many.
-std::vector<double> LineAt(const cv::Mat& luma, Side side, int depth) {
-  const bool row = side == Side::kTop || side == Side::kBottom;
-  const int across = row ? luma.rows : luma.cols;
-  const bool first = side == Side::kTop || side == Side::kLeft;
-  const int at = first ? depth : across - 1 - depth;
-  std::vector<double> values;
-  for (int i = 0; i < (row ? luma.cols : luma.rows); i += kEachPx) {
-    const int y = row ? at : i;
-    const int x = row ? i : at;
-    values.push_back(luma.depth() == CV_8U ? luma.at<std::uint8_t>(y, x)
-                                           : luma.at<std::uint16_t>(y, x));
-  }
-  return values;
-}
+// The picture as seen from one side: lines at a depth from it. Of each, every so many pixels.
+class LinesFrom {
+ public:
+  LinesFrom(const cv::Mat& luma, Side side)
+      : luma_(luma),
+        is_row_(side == Side::kTop || side == Side::kBottom),
+        is_first_(side == Side::kTop || side == Side::kLeft) {}
 
-double FlatShare(const std::vector<double>& line, double level, double tolerance) {
-  const auto flat = std::count_if(
-      line.begin(), line.end(), [&](double value) { return std::abs(value - level) <= tolerance; });
-  return static_cast<double>(flat) / static_cast<double>(line.size());
-}
+  // How many there are.
+  [[nodiscard]] int Depth() const { return is_row_ ? luma_.rows : luma_.cols; }
+
+  // Brightness that half of the outermost line's pixels do not reach.
+  [[nodiscard]] double BorderLevel() const {
+    return luma_.depth() == CV_8U ? LevelOf<std::uint8_t>() : LevelOf<std::uint16_t>();
+  }
+
+  // Share of a line's pixels that are no further from the level than the tolerance.
+  [[nodiscard]] double FlatShare(int depth, double level, double tolerance) const {
+    return luma_.depth() == CV_8U ? ShareOf<std::uint8_t>(depth, level, tolerance)
+                                  : ShareOf<std::uint16_t>(depth, level, tolerance);
+  }
+
+ private:
+  [[nodiscard]] size_t Count() const {
+    return static_cast<size_t>(((is_row_ ? luma_.cols : luma_.rows) + kEachPx - 1) / kEachPx);
+  }
+  // Calls `take` with each pixel of a line.
+  template <typename Pixel, typename Take>
+  void Walk(int depth, const Take& take) const {
+    const int at = is_first_ ? depth : Depth() - 1 - depth;
+    const Pixel* pixel = is_row_ ? luma_.ptr<Pixel>(at) : luma_.ptr<Pixel>(0) + at;
+    const size_t step = kEachPx * (is_row_ ? 1 : luma_.step1());
+    for (size_t i = 0; i < Count(); ++i, pixel += step) take(*pixel);
+  }
+  template <typename Pixel>
+  [[nodiscard]] double LevelOf() const {
+    std::vector<Pixel> border;
+    border.reserve(Count());
+    Walk<Pixel>(0, [&](Pixel value) { border.push_back(value); });
+    const auto middle = border.begin() + static_cast<std::ptrdiff_t>(border.size() / 2);
+    std::nth_element(border.begin(), middle, border.end());
+    return *middle;
+  }
+  template <typename Pixel>
+  [[nodiscard]] double ShareOf(int depth, double level, double tolerance) const {
+    // What lies within, as whole numbers; such is the level.
+    const auto most = static_cast<int>(std::floor(tolerance));
+    const auto middle = static_cast<int>(level);
+    int flat = 0;
+    Walk<Pixel>(depth, [&](Pixel value) { flat += std::abs(value - middle) <= most ? 1 : 0; });
+    return static_cast<double>(flat) / static_cast<double>(Count());
+  }
+
+  const cv::Mat& luma_;
+  bool is_row_;
+  bool is_first_;
+};
 
 // How far the frame reaches from one side, pixels; 0 where there is none.
 int FrameAt(const Frame& frame, Side side) {
-  const cv::Mat& luma = frame.luma;
-  const bool row = side == Side::kTop || side == Side::kBottom;
-  const int most = static_cast<int>(kMostShare * (row ? luma.rows : luma.cols));
-  std::vector<double> border = LineAt(luma, side, 0);
-  const auto middle = border.begin() + static_cast<std::ptrdiff_t>(border.size() / 2);
-  std::nth_element(border.begin(), middle, border.end());
-  const double level = *middle;
+  const LinesFrom lines(frame.luma, side);
+  const int most = static_cast<int>(kMostShare * lines.Depth());
+  const double level = lines.BorderLevel();
   const double tolerance = kFlat * frame.white_level;
   int depth = 0;
-  while (depth < most && FlatShare(LineAt(luma, side, depth), level, tolerance) >= kLeastFlat) {
-    ++depth;
-  }
+  while (depth < most && lines.FlatShare(depth, level, tolerance) >= kLeastFlat) ++depth;
   if (depth < kLeastPx || depth == most) return 0;
   // A vignette, a round stop or glare fades, or ends at another place on every line.
   for (int soft = 0; soft <= kSoftPx; ++soft) {
-    if (FlatShare(LineAt(luma, side, depth + soft), level, tolerance) <= kMostFlatWithin) {
-      return depth + soft;
-    }
+    if (lines.FlatShare(depth + soft, level, tolerance) <= kMostFlatWithin) return depth + soft;
   }
   return 0;
 }
