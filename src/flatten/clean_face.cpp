@@ -3,8 +3,10 @@
 #include "flatten/core_edge.h"
 #include "flatten/edge_shape.h"
 #include "flatten/glow.h"
+#include "flatten/lay_light.h"
 #include "flatten/light.h"
 #include "flatten/polar_samples.h"
+#include "flatten/ramp.h"
 #include "flatten/ring_table.h"
 #include "flatten/robust_fit.h"
 #include "flatten/uneven_rim.h"
@@ -119,11 +121,6 @@ void MakeMonotone(bool lit, double radius_um, double overshoot, RingTable* rings
     outer = std::max(outer, value);
     rings->values[i] = sign * value;
   }
-}
-
-// 0 below `from`, 1 above `to`, straight between.
-double Ramp(double value, double from, double to) {
-  return std::clamp((value - from) / std::max(to - from, 1e-9), 0.0, 1.0);
 }
 
 // The core: its own profile inside, a free-form ring about its edge, the glass outside.
@@ -257,50 +254,6 @@ void LayCore(const ContrastMap& map,
       value = static_cast<float>(core.At(um, static_cast<double>(value)));
     }
   }
-}
-
-// Glass within the rim's ring, ferrule beyond, and the ring itself, all with their uneven light.
-cv::Mat LayLight(const ContrastMap& map,
-                 const FaceRings& rings,
-                 const RingTable& rim,
-                 LightGrid&& light) {
-  constexpr int kGrid = LightGrid::kGrid;
-  const double rim_um = rings.cladding_radius_um;
-  // No cell of a block is further from its middle.
-  const double block_um = 0.75 * kGrid * map.um_per_cell;
-  cv::Mat clean(map.level.size(), CV_32FC1);
-  for (int row = 0; row < clean.rows; ++row) {
-    light.GoToRow(row);
-    for (int column = 0; column < clean.cols; column += kGrid) {
-      const auto* radii = map.radius_um.ptr<float>(row) + column;
-      auto* out = clean.ptr<float>(row) + column;
-      const int block = column / kGrid;
-      const auto count = static_cast<size_t>(std::min(kGrid, clean.cols - column));
-      const auto near = static_cast<double>(radii[count / 2]);
-      if (near > rings.rim_to_um + block_um || near < rings.rim_from_um - block_um) {
-        const auto surface = near < rim_um ? LightGrid::kGlass : LightGrid::kFerrule;
-        const LightGrid::Block values = light.Read(surface, block);
-        std::copy_n(values.begin(), count, out);
-        continue;
-      }
-      const LightGrid::Block glass = light.Read(LightGrid::kGlass, block);
-      const LightGrid::Block ferrule = light.Read(LightGrid::kFerrule, block);
-      const LightGrid::Block inner = light.Read(LightGrid::kUnevenGlass, block);
-      const LightGrid::Block outer = light.Read(LightGrid::kUnevenFerrule, block);
-      for (size_t i = 0; i < count; ++i) {
-        const auto radius = static_cast<double>(radii[i]);
-        out[i] = radius < rim_um ? glass[i] : ferrule[i];
-        if (radius < rings.rim_from_um || radius > rings.rim_to_um) continue;
-        const double in_rim = std::min(Ramp(radius, rings.rim_from_um, rings.rim_from_um + 3.0),
-                                       1.0 - Ramp(radius, rings.rim_to_um - 1.5, rings.rim_to_um));
-        const auto past = static_cast<float>(Ramp(radius, rim_um - 1, rim_um + 1));
-        const float uneven = (1.0F - past) * inner[i] + past * outer[i];
-        const float ring = static_cast<float>(rim.At(radius)) + uneven;
-        out[i] += static_cast<float>(in_rim) * (ring - out[i]);
-      }
-    }
-  }
-  return clean;
 }
 
 }  // namespace

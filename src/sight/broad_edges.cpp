@@ -148,7 +148,7 @@ BroadEdge EdgeBetween(const Face& whole, double from_um, double to_um) {
   told.setTo(0.0F, StandsOut(face.level, static_cast<float>(kLineSigma * one)));
   cv::Mat level = face.level.clone();
   TakeOffPlane(told, &level);
-  const double step = GreatestStep(level.mul(told), told, to_um / kUprightUm);
+  const double step = GreatestStep(level.mul(told), told, from_um / kUprightUm, to_um / kUprightUm);
   edge.contrast = step / light;
   edge.sigma = step / one;
   return edge;

@@ -34,15 +34,15 @@ struct Ray {
 };
 
 // Height of the profile along one ray over its steepest slope; width 0 where it leaves the picture.
-Ray LookAlong(const ContrastMap& map, double angle) {
+Ray LookAlong(const ContrastMap& map, const cv::Matx22d& cell_from_um, double angle) {
   Ray ray;
   ray.angle = angle;
-  const cv::Matx22d cell_from_um = map.um_from_cell.inv();
+  const cv::Point2d direction(std::cos(angle), std::sin(angle));
   std::vector<double> profile;
+  profile.reserve(static_cast<size_t>((kInsideUm + kOutsideUm) / kStepUm) + 1);
   for (double r = -kInsideUm; r <= kOutsideUm; r += kStepUm) {
     const double radius = map.cladding_radius_um + r;
-    const cv::Vec2d cell =
-        cell_from_um * cv::Vec2d(radius * std::cos(angle), radius * std::sin(angle));
+    const cv::Vec2d cell = cell_from_um * cv::Vec2d(radius * direction.x, radius * direction.y);
     const double level = LevelAt(map, map.centre_cell + cv::Point2d(cell[0], cell[1]));
     if (std::isnan(level)) return ray;
     profile.push_back(level);
@@ -98,10 +98,11 @@ Wave FitWave(const std::vector<Ray>& rays) {
 RimWidths MeasureRimWidths(const ContrastMap& map) {
   RimWidths widths;
   if (map.level.empty()) return widths;
+  const cv::Matx22d cell_from_um = map.um_from_cell.inv();
   std::vector<Ray> rays;
   std::vector<double> steps;
   for (int i = 0; i < kRays; ++i) {
-    const Ray ray = LookAlong(map, 2 * CV_PI * i / kRays);
+    const Ray ray = LookAlong(map, cell_from_um, 2 * CV_PI * i / kRays);
     if (ray.width_um <= 0) continue;
     rays.push_back(ray);
     steps.push_back(ray.step);

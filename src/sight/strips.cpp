@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <vector>
@@ -90,11 +91,21 @@ ENDGRADE_WIDE void ReadRow(const Source& from,
   }
 }
 
-// Columns of a row of a square map within a radius of its middle.
-cv::Range ColumnsWithin(double radius, int row, int side) {
-  const double middle = 0.5 * (side - 1);
-  const double reach = std::sqrt(std::max(0.0, radius * radius - (row - middle) * (row - middle)));
-  return {std::max(0, cvFloor(middle - reach)), std::min(side, cvCeil(middle + reach) + 1)};
+// How far to either side of a map's middle its cells lie within a radius of it, on a row so far
+// off; negative where none do.
+int ReachWithin(double radius, double off) {
+  return radius > std::abs(off) ? cvFloor(std::sqrt(radius * radius - off * off)) : -1;
+}
+
+// The columns of a row of a square map that lie between two radii of its middle, and a cell more.
+std::array<cv::Range, 2> ColumnsBetween(double from, double to, int row, int side) {
+  const double off = row - 0.5 * (side - 1);
+  const int middle = side / 2;
+  const int reach = std::min(middle, ReachWithin(to, off) + 1);
+  const int inner = ReachWithin(from, off) - 1;
+  if (inner <= 0) return {cv::Range(middle - reach, middle + reach + 1), cv::Range(0, 0)};
+  return {cv::Range(middle - reach, middle - inner + 1),
+          cv::Range(middle + inner, middle + reach + 1)};
 }
 
 // Takes a row into the sums of the last kStripLong, and the one before those out of them.
@@ -177,7 +188,7 @@ float GreatestIn(const Turned& maps, float greatest) {
 
 }  // namespace
 
-double GreatestStep(const cv::Mat& level, const cv::Mat& told, double radius_cells) {
+double GreatestStep(const cv::Mat& level, const cv::Mat& told, double from_cells, double to_cells) {
   constexpr double kAround = 2.0;  // a turned cell is read from those around its place
   const int side = level.cols;
   const cv::Mat wide_level = WithBorder(level);
@@ -191,16 +202,18 @@ double GreatestStep(const cv::Mat& level, const cv::Mat& told, double radius_cel
   for (int direction = 0; direction < kDirections; ++direction) {
     const Places places = TurnedBy(180.0 * direction / kDirections, side);
     for (int y = 0; y < side; ++y) {
-      const cv::Range columns = ColumnsWithin(radius_cells + kAround, y, side);
       const auto row = static_cast<size_t>(y);
-      const int first = Turned::ColumnOf(columns.start);
-      ReadRow(from,
-              {places.row_x[row], places.row_y[row]},
-              places.column_x.data() + columns.start,
-              places.column_y.data() + columns.start,
-              columns.size(),
-              turned.level.ptr<float>(Turned::RowOf(y)) + first,
-              turned.told.ptr<float>(Turned::RowOf(y)) + first);
+      for (const cv::Range& columns :
+           ColumnsBetween(from_cells - kAround, to_cells + kAround, y, side)) {
+        const int first = Turned::ColumnOf(columns.start);
+        ReadRow(from,
+                {places.row_x[row], places.row_y[row]},
+                places.column_x.data() + columns.start,
+                places.column_y.data() + columns.start,
+                columns.size(),
+                turned.level.ptr<float>(Turned::RowOf(y)) + first,
+                turned.told.ptr<float>(Turned::RowOf(y)) + first);
+      }
     }
     greatest = GreatestIn(turned, greatest);
   }
