@@ -186,7 +186,7 @@ cv::Rect CellsWithin(const ContrastMap& map, double radius_um) {
   const double half_y = radius_um * std::sqrt(spread(1, 1)) + 1.0;
   const cv::Point first(cvFloor(map.centre_cell.x - half_x), cvFloor(map.centre_cell.y - half_y));
   const cv::Point last(cvCeil(map.centre_cell.x + half_x), cvCeil(map.centre_cell.y + half_y));
-  return cv::Rect(first, last + cv::Point(1, 1)) & cv::Rect(cv::Point(0, 0), map.level.size());
+  return cv::Rect(first, last + cv::Point(1, 1)) & cv::Rect(cv::Point(0, 0), map.radius_um.size());
 }
 
 cv::Point2d ContrastMap::PxFromCell(cv::Point2d cell) const {

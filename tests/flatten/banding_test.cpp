@@ -30,6 +30,7 @@ ContrastMap NoisyFace() {
   map.glass_level = 100;
   map.glass_noise = kNoise;
   map.centre_cell = {0.5 * kSide, 0.5 * kSide};
+  map.um_from_cell = cv::Matx22d::eye() * kCellUm;
   map.outer_um = 125.0;
   return map;
 }
