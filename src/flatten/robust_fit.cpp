@@ -4,13 +4,17 @@
 #include "flatten/weighted_least_squares.h"
 #include "flatten/weighted_median.h"
 
+#include <opencv2/core.hpp>
+
 #include <algorithm>
 #include <cmath>
 
 namespace endgrade {
 namespace {
 
-constexpr int kRounds = 8;
+constexpr int kMostRounds = 8;
+constexpr double kSettled =
+    1e-3;  // of the reach: a round that moves no residual by more is the last
 constexpr double kSigmasOfMad = 1.4826;
 
 // Tukey's biweight of each residual, times how much it counts before.
@@ -46,12 +50,18 @@ std::vector<double> FitRobust(const std::vector<double>& rows,
   for (size_t i = 0; i < values.size(); ++i) residuals[i] = values[i] - start;
   std::vector<double> sizes(values.size());
   std::vector<double> robust(values.size());
-  for (int round = 0; round < kRounds; ++round) {
-    if (round > 0) observations.Residuals(coefficients, &residuals);
+  std::vector<double> before;
+  double reach = 0;
+  for (int round = 0; round < kMostRounds; ++round) {
+    if (round > 0) {
+      before.swap(residuals);
+      observations.Residuals(coefficients, &residuals);
+      if (cv::norm(residuals, before, cv::NORM_INF) < kSettled * reach) break;
+    }
     std::transform(residuals.begin(), residuals.end(), sizes.begin(), [](double residual) {
       return std::abs(residual);
     });
-    const double reach = tukey * std::max(floor, kSigmasOfMad * median.Of(sizes));
+    reach = tukey * std::max(floor, kSigmasOfMad * median.Of(sizes));
     Reweigh(residuals.data(), weights.data(), values.size(), reach, robust.data());
     coefficients = observations.Solve(robust);
   }
