@@ -152,18 +152,26 @@ static_assert(kStripWide == 4, "MeansOfStrips adds four");
 constexpr int kBeforeAlong = kStripLong / 2;
 constexpr int kBeforeAcross = kStripWide / 2;
 
-// Both maps turned, with room for strips that reach beyond them.
+// Both maps turned, with room all around for strips that reach beyond them.
 struct Turned {
   cv::Mat level;
   cv::Mat told;
   int side;
 
   explicit Turned(int cells)
-      : level(cv::Mat::zeros(cells + 2 * kStripLong, cells + kStripWide, CV_32FC1)),
+      : level(cv::Mat::zeros(cells + 2 * kRoom, cells + 2 * kRoom, CV_32FC1)),
         told(level.clone()),
         side(cells) {}
-  [[nodiscard]] static int RowOf(int y) { return y + kStripLong; }
-  [[nodiscard]] static int ColumnOf(int x) { return x + kBeforeAcross; }
+
+  // A quarter turn further; mirrored, which no step minds.
+  [[nodiscard]] Turned Across() const {
+    Turned across(*this);
+    across.level = level.t();
+    across.told = told.t();
+    return across;
+  }
+
+  static constexpr int kRoom = kStripLong;
 };
 
 // The greatest step in turned maps, or what it was before.
@@ -175,12 +183,14 @@ float GreatestIn(const Turned& maps, float greatest) {
   std::vector<float> filled(mean.size(), 0.0F);
   // Strips of a middle's row hold the kStripLong rows from kBeforeAlong above it on.
   for (int y = kBeforeAlong - kStripLong + 1; y < maps.side; ++y) {
-    const int last = Turned::RowOf(y - kBeforeAlong) + kStripLong - 1;
+    const int last = Turned::kRoom + y - kBeforeAlong + kStripLong - 1;
     const int gone = last - kStripLong;
     Slide(maps.level.ptr<float>(last), maps.level.ptr<float>(gone), width, level.data());
     Slide(maps.told.ptr<float>(last), maps.told.ptr<float>(gone), width, told.data());
     if (y < 0) continue;
-    MeansOfStrips(level.data(), told.data(), maps.side, mean.data(), filled.data());
+    constexpr int kFirst = Turned::kRoom - kBeforeAcross;
+    MeansOfStrips(
+        level.data() + kFirst, told.data() + kFirst, maps.side, mean.data(), filled.data());
     greatest = StepAlong(mean.data(), filled.data(), maps.side - kApart, greatest);
   }
   return greatest;
@@ -199,23 +209,25 @@ double GreatestStep(const cv::Mat& level, const cv::Mat& told, double from_cells
                     side};
   Turned turned(side);
   float greatest = 0;
-  for (int direction = 0; direction < kDirections; ++direction) {
+  // Strips that lie are those that stand, a quarter turn further.
+  for (int direction = 0; direction < kDirections / 2; ++direction) {
     const Places places = TurnedBy(180.0 * direction / kDirections, side);
     for (int y = 0; y < side; ++y) {
       const auto row = static_cast<size_t>(y);
       for (const cv::Range& columns :
            ColumnsBetween(from_cells - kAround, to_cells + kAround, y, side)) {
-        const int first = Turned::ColumnOf(columns.start);
+        const int first = Turned::kRoom + columns.start;
         ReadRow(from,
                 {places.row_x[row], places.row_y[row]},
                 places.column_x.data() + columns.start,
                 places.column_y.data() + columns.start,
                 columns.size(),
-                turned.level.ptr<float>(Turned::RowOf(y)) + first,
-                turned.told.ptr<float>(Turned::RowOf(y)) + first);
+                turned.level.ptr<float>(Turned::kRoom + y) + first,
+                turned.told.ptr<float>(Turned::kRoom + y) + first);
       }
     }
     greatest = GreatestIn(turned, greatest);
+    greatest = GreatestIn(turned.Across(), greatest);
   }
   return static_cast<double>(greatest);
 }

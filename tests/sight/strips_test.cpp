@@ -33,28 +33,36 @@ Maps Ring(double from, double to, double step) {
   return maps;
 }
 
+double GreatestOf(const cv::Mat& level, const cv::Mat& told) {
+  cv::Mat sum;
+  cv::Mat share;
+  const cv::Size strip(kStripWide, kStripLong);
+  cv::boxFilter(level, sum, CV_32F, strip, {-1, -1}, false, cv::BORDER_CONSTANT);
+  cv::boxFilter(told, share, CV_32F, strip, {-1, -1}, false, cv::BORDER_CONSTANT);
+  double greatest = 0;
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x + 5 < kSide; ++x) {
+      const float left = share.at<float>(y, x);
+      const float right = share.at<float>(y, x + 5);
+      if (std::min(left, right) < 0.75F * static_cast<float>(kStripCells)) continue;
+      const float step = sum.at<float>(y, x) / left - sum.at<float>(y, x + 5) / right;
+      greatest = std::max(greatest, static_cast<double>(std::abs(step)));
+    }
+  }
+  return greatest;
+}
+
 // The slow, obvious version: each map turned and summed as a whole by OpenCV.
 double StepByOpenCv(const Maps& maps) {
   double greatest = 0;
   const auto middle = static_cast<float>(kMiddle);
-  for (int direction = 0; direction < 12; ++direction) {
+  for (int direction = 0; direction < 6; ++direction) {
     const cv::Mat turn = cv::getRotationMatrix2D({middle, middle}, 15.0 * direction, 1.0);
-    cv::Mat sums[2];
-    for (const int i : {0, 1}) {
-      cv::Mat turned;
-      cv::warpAffine(i == 0 ? maps.level : maps.told, turned, turn, maps.level.size());
-      cv::boxFilter(
-          turned, sums[i], CV_32F, {kStripWide, kStripLong}, {-1, -1}, false, cv::BORDER_CONSTANT);
-    }
-    for (int y = 0; y < kSide; ++y) {
-      for (int x = 0; x + 5 < kSide; ++x) {
-        const float left = sums[1].at<float>(y, x);
-        const float right = sums[1].at<float>(y, x + 5);
-        if (std::min(left, right) < 0.75F * static_cast<float>(kStripCells)) continue;
-        const float step = sums[0].at<float>(y, x) / left - sums[0].at<float>(y, x + 5) / right;
-        greatest = std::max(greatest, static_cast<double>(std::abs(step)));
-      }
-    }
+    cv::Mat level;
+    cv::Mat told;
+    cv::warpAffine(maps.level, level, turn, maps.level.size());
+    cv::warpAffine(maps.told, told, turn, maps.told.size());
+    greatest = std::max({greatest, GreatestOf(level, told), GreatestOf(level.t(), told.t())});
   }
   return greatest;
 }
