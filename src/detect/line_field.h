@@ -44,6 +44,7 @@ class SharesInside {
     const cv::Point2d cell(a.x - field_.centre.x, a.y - field_.centre.y);
     const cv::Point2d a_um(m.val[0] * cell.x + m.val[1] * cell.y,
                            m.val[2] * cell.x + m.val[3] * cell.y);
+    if (field_.inner_um <= 0.0 && IsInside(a, a_um)) return 1.0;
     // The whole chord of the outer circle, wherever the segment ends.
     const double root = Root(a_um, field_.outer_um);
     const double shortest = least * dd_;
@@ -60,6 +61,9 @@ class SharesInside {
   struct Extent {
     double d, share, last;
 
+    [[nodiscard]] bool Holds(double a) const {
+      return std::min(a, a + d) >= 0 && std::max(a, a + d) < last;
+    }
     [[nodiscard]] Span Inside(double a, Span within) const {
       if (std::abs(d) < 1e-12) return a >= 0 && a <= last ? within : Span{0, 0};
       const double t0 = -a * share;
@@ -67,6 +71,13 @@ class SharesInside {
       return {std::max(within.from, std::min(t0, t1)), std::min(within.to, std::max(t0, t1))};
     }
   };
+
+  // Whether both ends, and so all of the segment, surely lie in the image and the outer circle.
+  [[nodiscard]] bool IsInside(cv::Point2d a, cv::Point2d a_um) const {
+    const double most = (1.0 - 1e-9) * field_.outer_um * field_.outer_um;
+    const cv::Point2d b_um = a_um + d_;
+    return a_um.dot(a_um) < most && b_um.dot(b_um) < most && x_.Holds(a.x) && y_.Holds(a.y);
+  }
 
   // Under the root of the equation for t where a + t d meets the circle; its solutions lie
   // 2 sqrt(root) / d.d apart.

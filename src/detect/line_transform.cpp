@@ -176,6 +176,7 @@ class Reader {
     const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
     const int rows = level_.NumStrips() * level_.height;
     const auto width = static_cast<size_t>(level_.sum.cols);
+    const float when_filled = SpreadOf(level_.height);
     size_t at = stride / 2;  // along all rows, end to end
     for (int row = 0; row < rows; ++row) {
       const size_t begin = static_cast<size_t>(row) * width;
@@ -188,8 +189,8 @@ class Reader {
         if (x < written.start || x >= written.end) continue;
         const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
         if (cells < least) continue;
-        values.push_back(static_cast<float>(sum[x]) /
-                         (kUnits * static_cast<float>(std::sqrt(cells))));
+        const bool filled = cells >= level_.height;
+        values.push_back(static_cast<float>(sum[x]) / (filled ? when_filled : SpreadOf(cells)));
       }
     }
     return values.size() < 50 ? 0.0F : NoiseSigma(values);
@@ -214,6 +215,10 @@ class Reader {
   }
 
  private:
+  // Of sums over so many independent cells whose spread is 1.
+  [[nodiscard]] static float SpreadOf(double cells) {
+    return kUnits * static_cast<float>(std::sqrt(cells));
+  }
   void CollectBlock(int row,
                     int begin,
                     int end,
