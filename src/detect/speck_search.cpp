@@ -1,15 +1,15 @@
 #include "detect/speck_search.h"
 
+#include "detect/groups.h"
 #include "detect/region_growing.h"
 #include "detect/response.h"
+#include "detect/runs.h"
 
 #include <opencv2/core/hal/intrin.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
 #include <cmath>
-#include <cstring>
-#include <numeric>
 
 namespace endgrade {
 namespace {
@@ -29,11 +29,11 @@ struct Peak {
 
 constexpr int kBlock = 8;  // cells
 
-// Largest |value| of a block.
-float Most(const float* values) {
+// Whether any value of a block is as far from zero as the bound.
+bool AnyReaches(const float* values, float bound) {
   const cv::v_float32x4 first = cv::v_abs(cv::v_load(values));
   const cv::v_float32x4 second = cv::v_abs(cv::v_load(values + 4));
-  return cv::v_reduce_max(cv::v_max(first, second));
+  return cv::v_check_any(cv::v_max(first, second) >= cv::v_setall_f32(bound));
 }
 
 // Peaks of a row within [begin, end).
@@ -72,7 +72,7 @@ std::vector<Peak> FindPeaks(const ContrastMap& map, const Response& response, fl
     const int last = band.cols - 1;
     for (int x = 1; x < last; x += kBlock) {
       const bool whole = x + kBlock <= last;
-      if (whole && Most(row + x) < threshold * quiet.At(radius[x])) continue;
+      if (whole && !AnyReaches(row + x, threshold * quiet.At(radius[x]))) continue;
       FindPeaksOf(response, threshold, y, x, std::min(x + kBlock, last), &peaks);
     }
   }
@@ -95,53 +95,12 @@ std::vector<int> DiscRows(int reach) {
 // Replaces what a region shows, with its soft edge, by the clean face.
 void TakeOut(const std::vector<Region>& regions, double soft_cells, cv::Mat* residual) {
   cv::Mat mask = cv::Mat::zeros(residual->size(), CV_8UC1);
-  cv::Mat wide = mask.clone();
   for (const Region& region : regions) {
     for (const cv::Point& cell : region.cells) mask.at<uchar>(cell) = 255;
   }
   const int reach = std::max(1, static_cast<int>(std::ceil(soft_cells)));
-  const std::vector<int> half = DiscRows(reach);
-  // Runs of cells are few where cells are many: each is drawn as wide as the disc, row by row.
-  const auto widen = [&](int y, int from, int to) {
-    const int top = std::max(0, y - reach);
-    const int bottom = std::min(wide.rows - 1, y + reach);
-    for (int row = top; row <= bottom; ++row) {
-      const int more = half[static_cast<size_t>(row - y + reach)];
-      const int left = std::max(0, from - more);
-      const int right = std::min(wide.cols - 1, to + more);
-      std::memset(wide.ptr(row) + left, 255, static_cast<size_t>(right - left + 1));
-    }
-  };
-  for (int y = 0; y < mask.rows; ++y) {
-    const uchar* row = mask.ptr(y);
-    const uchar* const end = row + mask.cols;
-    for (const uchar* at = std::find(row, end, 255); at != end; at = std::find(at, end, 255)) {
-      const uchar* const after = std::find(at, end, 0);
-      widen(y, static_cast<int>(at - row), static_cast<int>(after - row) - 1);
-      at = after;
-    }
-  }
-  residual->setTo(0.0F, wide);
+  residual->setTo(0.0F, Widened(mask, DiscRows(reach)));
 }
-
-class Groups {
- public:
-  explicit Groups(size_t count) : parent_(count) {
-    std::iota(parent_.begin(), parent_.end(), size_t{0});
-  }
-  size_t Find(size_t i) {
-    while (parent_[i] != i) i = parent_[i] = parent_[parent_[i]];
-    return i;
-  }
-  void Join(size_t a, size_t b) {
-    const size_t low = std::min(Find(a), Find(b));
-    const size_t high = std::max(Find(a), Find(b));
-    parent_[high] = low;
-  }
-
- private:
-  std::vector<size_t> parent_;
-};
 
 // A rim is of the other sign than what it surrounds, and less of it. Faint films are left out: what
 // lies beside them may be anything.

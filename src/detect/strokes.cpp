@@ -1,6 +1,7 @@
 #include "detect/strokes.h"
 
 #include "detect/line_trace.h"
+#include "detect/pieces.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -203,23 +204,14 @@ cv::Mat SmoothForStrokes(const ContrastMap& map, const cv::Mat& residual) {
 
 std::vector<Stroke> FindStrokes(const ContrastMap& map, const cv::Mat& smooth) {
   std::vector<Stroke> strokes;
-  cv::Mat labels;
-  cv::Mat stats;
-  cv::Mat centres;
-  const int count =
-      cv::connectedComponentsWithStats(Strong(map, smooth), labels, stats, centres, 8, CV_32S);
-  for (int i = 1; i < count; ++i) {
-    const auto* stat = stats.ptr<int>(i);
-    Stroke stroke;
-    stroke.box = {stat[cv::CC_STAT_LEFT],
-                  stat[cv::CC_STAT_TOP],
-                  stat[cv::CC_STAT_WIDTH],
-                  stat[cv::CC_STAT_HEIGHT]};
-    const double box_um = std::hypot(stroke.box.width, stroke.box.height) * map.um_per_cell;
-    const double area_um2 = stat[cv::CC_STAT_AREA] * map.um_per_cell * map.um_per_cell;
+  for (const MaskPiece& piece : PiecesOf(Strong(map, smooth), Touching::kSidesAndCorners)) {
+    const double box_um = std::hypot(piece.box.width, piece.box.height) * map.um_per_cell;
+    const double area_um2 = piece.area * map.um_per_cell * map.um_per_cell;
     if (box_um < 0.6 * kLeastLengthUm || area_um2 > kMostAreaUm2) continue;
-    stroke.mask = labels(stroke.box) == i;
-    if (Follow(map, stat[cv::CC_STAT_AREA], &stroke)) strokes.push_back(std::move(stroke));
+    Stroke stroke;
+    stroke.box = piece.box;
+    stroke.mask = MaskOf(piece);
+    if (Follow(map, piece.area, &stroke)) strokes.push_back(std::move(stroke));
   }
   return strokes;
 }
