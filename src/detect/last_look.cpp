@@ -1,5 +1,7 @@
 #include "detect/last_look.h"
 
+#include "core/wide.h"
+#include "detect/pieces.h"
 #include "flatten/cell_grid.h"
 
 #include <opencv2/imgproc.hpp>
@@ -57,14 +59,16 @@ enum Material : std::uint8_t { kNone, kCore, kGlass, kFerrule };
 struct Plain {
   int step = 1;  // map cells a cell, along either side
   double um = 1.0;
-  cv::Point2d centre;        // of the glass
-  cv::Mat level;             // CV_32FC1
-  cv::Mat ring;              // CV_16UC1: index of the cell's ring
-  cv::Mat material;          // CV_8UC1: Material
-  cv::Mat clear_um;          // CV_32FC1: from what regions hold
-  cv::Mat clear_of_line_um;  // CV_32FC1: from what lines hold
-  cv::Mat background;        // CV_32FC1
-  cv::Mat height;            // CV_32FC1: level - background; 0 where nothing is looked at
+  cv::Point2d centre;  // of the glass
+  cv::Mat level;       // CV_32FC1
+  cv::Mat ring;        // CV_16UC1: index of the cell's ring
+  cv::Mat material;    // CV_8UC1: Material
+  cv::Mat held;        // CV_8UC1: 255 where regions are
+  cv::Mat lines;       // CV_8UC1: 255 where lines are
+  cv::Mat ground;      // CV_8UC1: 255 where a cell tells what the clean face is like
+  cv::Mat border;      // CV_8UC1: 255 where what is seen may be what a region left
+  cv::Mat background;  // CV_32FC1
+  cv::Mat height;      // CV_32FC1: level - background; 0 where nothing is looked at
   std::array<float, 4> noise{};
   Look look = kSpecks;
 
@@ -73,17 +77,30 @@ struct Plain {
   }
 };
 
-Material MaterialAt(const ContrastMap& map, double radius_um) {
-  const double rim = map.cladding_radius_um;
-  const double outside = kRimBlurs * map.blur_sigma_cells * map.um_per_cell;
-  if (radius_um > rim + std::max(kOutsideRimUm, outside)) {
-    return radius_um < map.outer_um - kInsideSearchUm ? kFerrule : kNone;
+// The face's materials by distance from its centre.
+struct Materials {
+  double core_um = 0;  // up to here it is the core; 0: nowhere
+  double glass_from_um = 0;
+  double glass_to_um = 0;
+  double ferrule_from_um = 0;
+  double ferrule_to_um = 0;
+
+  explicit Materials(const ContrastMap& map) {
+    const double core = map.core_radius_um;
+    const double outside = kRimBlurs * map.blur_sigma_cells * map.um_per_cell;
+    if (core > kLargestSingleModeUm) core_um = core - kBesideCoreUm;
+    glass_from_um = core > 0 ? core + kBesideCoreUm : kNoCoreUm;
+    glass_to_um = map.cladding_radius_um - kInsideRimUm;
+    ferrule_from_um = map.cladding_radius_um + std::max(kOutsideRimUm, outside);
+    ferrule_to_um = map.outer_um - kInsideSearchUm;
   }
-  if (radius_um > rim - kInsideRimUm) return kNone;
-  const double core = map.core_radius_um;
-  if (core > kLargestSingleModeUm && radius_um < core - kBesideCoreUm) return kCore;
-  return radius_um > (core > 0 ? core + kBesideCoreUm : kNoCoreUm) ? kGlass : kNone;
-}
+  [[nodiscard]] Material At(double radius_um) const {
+    if (radius_um > ferrule_from_um) return radius_um < ferrule_to_um ? kFerrule : kNone;
+    if (radius_um > glass_to_um) return kNone;
+    if (radius_um < core_um) return kCore;
+    return radius_um > glass_from_um ? kGlass : kNone;
+  }
+};
 
 // Distance of each cell from those that are marked, um; far where none is.
 cv::Mat DistanceFrom(const cv::Mat& marked, double um) {
@@ -96,16 +113,18 @@ cv::Mat DistanceFrom(const cv::Mat& marked, double um) {
 
 void LayMaterials(const ContrastMap& map, Plain* plain) {
   const cv::Size size = plain->level.size();
-  plain->ring = cv::Mat::zeros(size, CV_16UC1);
-  plain->material = cv::Mat::zeros(size, CV_8UC1);
+  plain->ring = cv::Mat(size, CV_16UC1);
+  plain->material = cv::Mat(size, CV_8UC1);
+  const Materials materials(map);
   const int middle = plain->step / 2;
   for (int y = 0; y < size.height; ++y) {
-    const int from_y = y * plain->step + middle;
-    for (int x = 0; x < size.width; ++x) {
-      const int from_x = x * plain->step + middle;
-      const auto radius = static_cast<double>(map.radius_um.at<float>(from_y, from_x));
-      plain->material.at<std::uint8_t>(y, x) = MaterialAt(map, radius);
-      plain->ring.at<std::uint16_t>(y, x) = static_cast<std::uint16_t>(radius / kRingUm);
+    const auto* radius = map.radius_um.ptr<float>(y * plain->step + middle) + middle;
+    auto* material = plain->material.ptr<std::uint8_t>(y);
+    auto* ring = plain->ring.ptr<std::uint16_t>(y);
+    for (int x = 0; x < size.width; ++x, radius += plain->step) {
+      const auto radius_um = static_cast<double>(*radius);
+      material[x] = materials.At(radius_um);
+      ring[x] = static_cast<std::uint16_t>(radius_um / kRingUm);
     }
   }
   if (map.valid.empty()) return;
@@ -114,26 +133,33 @@ void LayMaterials(const ContrastMap& map, Plain* plain) {
   plain->material.setTo(kNone, DistanceFrom(valid == 0, plain->um) <= kBesideHiddenUm);
 }
 
+// What lies within a distance of a cell, as half widths by row.
+std::vector<int> DiscOfUm(float reach_um, double um) {
+  const int reach = static_cast<int>(std::ceil(static_cast<double>(reach_um) / um)) + 1;
+  cv::Mat middle = cv::Mat::zeros(2 * reach + 1, 2 * reach + 1, CV_8UC1);
+  middle.at<std::uint8_t>(reach, reach) = 255;
+  const cv::Mat within = DistanceFrom(middle, um) <= static_cast<double>(reach_um);
+  std::vector<int> half;
+  for (int y = 0; y < within.rows; ++y)
+    half.push_back((cv::countNonZero(within.row(y)) + 1) / 2 - 1);
+  return half;
+}
+
 void LayRegions(const std::vector<Region>& regions, Plain* plain) {
-  cv::Mat held = cv::Mat::zeros(plain->level.size(), CV_8UC1);
-  cv::Mat lines = held.clone();
-  const cv::Rect whole(cv::Point(), held.size());
+  plain->held = cv::Mat::zeros(plain->level.size(), CV_8UC1);
+  plain->lines = plain->held.clone();
+  const cv::Rect whole(cv::Point(), plain->held.size());
   for (const Region& region : regions) {
     for (const cv::Point& cell : region.cells) {
       const cv::Point p(cell.x / plain->step, cell.y / plain->step);
       if (!whole.contains(p)) continue;
-      held.at<std::uint8_t>(p) = 255;
-      if (region.is_line) lines.at<std::uint8_t>(p) = 255;
+      plain->held.at<std::uint8_t>(p) = 255;
+      if (region.is_line) plain->lines.at<std::uint8_t>(p) = 255;
     }
   }
-  plain->clear_um = DistanceFrom(held, plain->um);
-  plain->clear_of_line_um = DistanceFrom(lines, plain->um);
-}
-
-// Whether the cell tells what the clean face is like.
-bool IsGround(const Plain& plain, int y, int x) {
-  return plain.material.at<std::uint8_t>(y, x) != kNone &&
-         plain.clear_um.at<float>(y, x) > kGroundUm;
+  plain->border = Widened(plain->held, DiscOfUm(kBorderUm, plain->um));
+  plain->ground = Widened(plain->held, DiscOfUm(kGroundUm, plain->um)) == 0;
+  plain->ground.setTo(0, plain->material == kNone);
 }
 
 // Of the way around.
@@ -162,12 +188,15 @@ std::vector<float> RingLevels(const Plain& plain) {
   constexpr float kShade = 0.08F;  // of the level: between one eighth and another
   std::vector<std::array<std::vector<float>, kEighths>> samples;
   for (int y = 0; y < plain.level.rows; ++y) {
+    const auto* ground = plain.ground.ptr<std::uint8_t>(y);
+    const auto* rings = plain.ring.ptr<std::uint16_t>(y);
+    const auto* level = plain.level.ptr<float>(y);
     for (int x = y % 2; x < plain.level.cols; x += 2) {
-      if (!IsGround(plain, y, x)) continue;
-      const size_t ring = plain.ring.at<std::uint16_t>(y, x);
+      if (ground[x] == 0) continue;
+      const size_t ring = rings[x];
       if (ring >= samples.size()) samples.resize(ring + 1);
       const size_t eighth = EighthOf(cv::Point2d(x, y) - plain.centre);
-      samples[ring][eighth].push_back(plain.level.at<float>(y, x));
+      samples[ring][eighth].push_back(level[x]);
     }
   }
   std::vector<float> levels(samples.size(), 0.0F);
@@ -226,15 +255,21 @@ void LayBackground(Plain* plain) {
   const cv::Size size = plain->level.size();
   cv::Mat ring_level = cv::Mat::zeros(size, CV_32FC1);
   cv::Mat off_ring = cv::Mat::zeros(size, CV_32FC1);  // of ground; 0 elsewhere
-  cv::Mat ground = off_ring.clone();                  // 1 or 0
+  cv::Mat ground = cv::Mat::zeros(size, CV_32FC1);    // 1 or 0
   for (int y = 0; y < size.height; ++y) {
+    const auto* material = plain->material.ptr<std::uint8_t>(y);
+    const auto* is_ground = plain->ground.ptr<std::uint8_t>(y);
+    const auto* rings = plain->ring.ptr<std::uint16_t>(y);
+    const auto* level = plain->level.ptr<float>(y);
+    auto* of_ring = ring_level.ptr<float>(y);
+    auto* off = off_ring.ptr<float>(y);
+    auto* share = ground.ptr<float>(y);
     for (int x = 0; x < size.width; ++x) {
-      const size_t ring = plain->ring.at<std::uint16_t>(y, x);
-      if (plain->material.at<std::uint8_t>(y, x) == kNone || ring >= levels.size()) continue;
-      ring_level.at<float>(y, x) = levels[ring];
-      if (!IsGround(*plain, y, x)) continue;
-      off_ring.at<float>(y, x) = plain->level.at<float>(y, x) - levels[ring];
-      ground.at<float>(y, x) = 1.0F;
+      if (material[x] == kNone || rings[x] >= levels.size()) continue;
+      of_ring[x] = levels[rings[x]];
+      if (is_ground[x] == 0) continue;
+      off[x] = level[x] - of_ring[x];
+      share[x] = 1.0F;
     }
   }
   plain->background = ring_level + MiddleAround(*plain, off_ring, ground);
@@ -245,10 +280,11 @@ void LayBackground(Plain* plain) {
 void MeasureNoise(double white, Plain* plain) {
   std::array<std::vector<float>, 4> heights;
   for (int y = 0; y < plain->height.rows; ++y) {
+    const auto* ground = plain->ground.ptr<std::uint8_t>(y);
+    const auto* material = plain->material.ptr<std::uint8_t>(y);
+    const auto* height = plain->height.ptr<float>(y);
     for (int x = 0; x < plain->height.cols; ++x) {
-      if (!IsGround(*plain, y, x)) continue;
-      heights[plain->material.at<std::uint8_t>(y, x)].push_back(
-          std::abs(plain->height.at<float>(y, x)));
+      if (ground[x] != 0) heights[material[x]].push_back(std::abs(height[x]));
     }
   }
   for (size_t i = 0; i < heights.size(); ++i) {
@@ -275,19 +311,54 @@ Plain LayPlain(const ContrastMap& map) {
   return plain;
 }
 
+// What a cell needs to be plain is never less than its share of the light. Whether any has that,
+// in a row.
+ENDGRADE_WIDE bool AnyHasShare(const float* height,
+                               const float* background,
+                               const std::uint8_t* material,
+                               const std::uint8_t* border,
+                               float share,
+                               float darkest,
+                               int count) {
+  int any = 0;
+  for (int x = 0; x < count; ++x) {
+    const float needed = share * std::max(darkest, background[x]);
+    const bool open = (material[x] != kNone) & (border[x] == 0);
+    any |= open & (std::abs(height[x]) >= needed) ? 1 : 0;
+  }
+  return any != 0;
+}
+
+float DarkestOf(double white) { return static_cast<float>(kDarkestShare * white); }
+
+bool MayHoldPlain(const Plain& plain, double white) {
+  for (int y = 0; y < plain.height.rows; ++y) {
+    if (AnyHasShare(plain.height.ptr<float>(y),
+                    plain.background.ptr<float>(y),
+                    plain.material.ptr<std::uint8_t>(y),
+                    plain.border.ptr<std::uint8_t>(y),
+                    plain.look.share,
+                    DarkestOf(white),
+                    plain.height.cols)) {
+      return true;
+    }
+  }
+  return false;
+}
+
 // How plain each cell is, with its sign: 1 and more is.
 cv::Mat Plainness(const Plain& plain, double white, bool* any) {
-  const auto darkest = static_cast<float>(kDarkestShare * white);
+  const float darkest = DarkestOf(white);
   cv::Mat plainness = cv::Mat::zeros(plain.height.size(), CV_32FC1);
   float most = 0.0F;
   for (int y = 0; y < plainness.rows; ++y) {
     const auto* material = plain.material.ptr<std::uint8_t>(y);
-    const auto* clear = plain.clear_um.ptr<float>(y);
+    const auto* border = plain.border.ptr<std::uint8_t>(y);
     const auto* height = plain.height.ptr<float>(y);
     const auto* background = plain.background.ptr<float>(y);
     auto* out = plainness.ptr<float>(y);
     for (int x = 0; x < plainness.cols; ++x) {
-      if (material[x] == kNone || clear[x] <= kBorderUm) continue;
+      if (material[x] == kNone || border[x] != 0) continue;
       const float needed = std::max(plain.look.sigma * plain.noise[material[x]],
                                     plain.look.share * std::max(darkest, background[x]));
       out[x] = height[x] / needed;
@@ -316,7 +387,7 @@ Region RegionAround(const Plain& plain, cv::Point peak, float sign, cv::Mat* tak
       float part = 0.5F;
       if (whole.contains(beside)) {
         const float there = sign * plain.height.at<float>(beside);
-        const bool above = there >= 0.5F * top && plain.clear_um.at<float>(beside) > kBorderUm;
+        const bool above = there >= 0.5F * top && plain.border.at<std::uint8_t>(beside) == 0;
         if (above && !taken->at<std::uint8_t>(beside)) {
           taken->at<std::uint8_t>(beside) = 255;
           cells.push_back(beside);
@@ -342,36 +413,36 @@ Region RegionAround(const Plain& plain, cv::Point peak, float sign, cv::Mat* tak
   return region;
 }
 
+// How far each cell is from what regions hold, um: CV_32FC1.
+struct Clearance {
+  cv::Mat of_regions;
+  cv::Mat of_lines;
+};
+
 void AddPlain(const Plain& plain,
+              const Clearance& clear,
               const cv::Mat& plainness,
               float sign,
               std::vector<Region>* found) {
-  cv::Mat labels;
-  cv::Mat stats;
-  cv::Mat centres;
-  const int count = cv::connectedComponentsWithStats(
-      plainness * sign >= static_cast<double>(kExtent), labels, stats, centres, 8, CV_32S);
   cv::Mat taken = cv::Mat::zeros(plainness.size(), CV_8UC1);
   const double cells = std::max(plain.look.least_um2 / (plain.um * plain.um),
                                 static_cast<double>(kLeastCells) / (plain.step * plain.step));
-  for (int label = 1; label < count; ++label) {
-    if (stats.at<int>(label, cv::CC_STAT_AREA) < cells) continue;
-    const cv::Rect box(stats.at<int>(label, cv::CC_STAT_LEFT),
-                       stats.at<int>(label, cv::CC_STAT_TOP),
-                       stats.at<int>(label, cv::CC_STAT_WIDTH),
-                       stats.at<int>(label, cv::CC_STAT_HEIGHT));
-    const double filled = static_cast<double>(stats.at<int>(label, cv::CC_STAT_AREA)) /
-                          (box.width * box.width + box.height * box.height);
+  const cv::Mat reached = plainness * sign >= static_cast<double>(kExtent);
+  for (const MaskPiece& piece : PiecesOf(reached, Touching::kSidesAndCorners)) {
+    if (piece.area < cells) continue;
+    const cv::Rect& box = piece.box;
+    const double filled =
+        static_cast<double>(piece.area) / (box.width * box.width + box.height * box.height);
     if (filled < plain.look.least_filled) continue;
-    const cv::Mat own = labels(box) == label;
+    const cv::Mat own = MaskOf(piece);
     double top = 0;
     double nearest = 0;
     double farthest = 0;
     double clear_of_line = 0;
     cv::Point peak;
     cv::minMaxLoc(plainness(box) * sign, nullptr, &top, nullptr, &peak, own);
-    cv::minMaxLoc(plain.clear_um(box), &nearest, &farthest, nullptr, nullptr, own);
-    cv::minMaxLoc(plain.clear_of_line_um(box), nullptr, &clear_of_line, nullptr, nullptr, own);
+    cv::minMaxLoc(clear.of_regions(box), &nearest, &farthest, nullptr, nullptr, own);
+    cv::minMaxLoc(clear.of_lines(box), nullptr, &clear_of_line, nullptr, nullptr, own);
     if (top < 1 || clear_of_line < kEndOfLineUm) continue;
     if (nearest < kTouchesUm && farthest < kOwnReachUm) continue;
     peak += box.tl();
@@ -388,19 +459,23 @@ std::vector<Region> Joined(std::vector<Region> regions, const std::vector<Region
 
 // What is plain by `plain.look`, both darker and brighter.
 void AddAllPlain(const ContrastMap& map, Plain* plain, std::vector<Region>* found) {
+  if (!MayHoldPlain(*plain, map.white_level)) return;
   MeasureNoise(map.white_level, plain);
   bool any = false;
   const cv::Mat plainness = Plainness(*plain, map.white_level, &any);
   if (!any) return;
-  for (const float sign : {-1.0F, 1.0F}) AddPlain(*plain, plainness, sign, found);
+  const Clearance clear{DistanceFrom(plain->held, plain->um),
+                        DistanceFrom(plain->lines, plain->um)};
+  for (const float sign : {-1.0F, 1.0F}) AddPlain(*plain, clear, plainness, sign, found);
 }
 
 // The heights of the ground alone, further smoothed: an outlined mark does not reach beyond itself.
 void Smooth(const Look& look, Plain* plain) {
   for (int y = 0; y < plain->height.rows; ++y) {
+    const auto* ground = plain->ground.ptr<std::uint8_t>(y);
     auto* height = plain->height.ptr<float>(y);
     for (int x = 0; x < plain->height.cols; ++x) {
-      if (!IsGround(*plain, y, x)) height[x] = 0.0F;
+      if (ground[x] == 0) height[x] = 0.0F;
     }
   }
   const double more_um = std::sqrt(look.smoothing_um * look.smoothing_um -
