@@ -1,5 +1,6 @@
 #include "detect/film_search.h"
 
+#include "core/wide.h"
 #include "detect/sample.h"
 #include "flatten/robust_fit.h"
 
@@ -9,7 +10,6 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
-#include <numeric>
 #include <optional>
 
 namespace endgrade {
@@ -66,16 +66,19 @@ Grid LayGrid(const ContrastMap& map, const std::vector<Region>& regions) {
              cv::INTER_AREA);
   grid.light = cv::Mat::zeros(size, CV_32FC1);
   const int middle = grid.step / 2;
+  const double nearest = map.cladding_radius_um + kBesideRimUm;
+  const double farthest = map.outer_um - kInsideSearchUm;
   for (int y = 0; y < size.height; ++y) {
+    const int from_y = y * grid.step + middle;
+    const auto* radius = map.radius_um.ptr<float>(from_y) + middle;
+    const auto* valid = map.valid.empty() ? nullptr : map.valid.ptr<std::uint8_t>(from_y) + middle;
+    auto* light = grid.light.ptr<float>(y);
     for (int x = 0; x < size.width; ++x) {
-      const cv::Point at(x * grid.step + middle, y * grid.step + middle);
-      const float radius = map.radius_um.at<float>(at);
-      const bool ferrule = static_cast<double>(radius) > map.cladding_radius_um + kBesideRimUm &&
-                           static_cast<double>(radius) < map.outer_um - kInsideSearchUm;
-      const bool hidden = !map.valid.empty() && map.valid.at<std::uint8_t>(at) == 0;
-      if (ferrule && !hidden) {
-        grid.light.at<float>(y, x) = static_cast<float>(map.ring_level[map.RingOf(radius)]);
-      }
+      const float from_centre = radius[x * grid.step];
+      const bool ferrule =
+          static_cast<double>(from_centre) > nearest && static_cast<double>(from_centre) < farthest;
+      if (!ferrule || (valid != nullptr && valid[x * grid.step] == 0)) continue;
+      light[x] = static_cast<float>(map.ring_level[map.RingOf(from_centre)]);
     }
   }
   grid.held = cv::Mat::zeros(size, CV_8UC1);
@@ -93,59 +96,118 @@ Grid LayGrid(const ContrastMap& map, const std::vector<Region>& regions) {
   return grid;
 }
 
+constexpr int kLightTerms = 6;
+
+// The light is smooth: a parabola of the place. Places run from -1 to 1 along the longer side.
+struct Light {
+  double unit = 1.0;
+  std::array<double, kLightTerms> part{};
+
+  [[nodiscard]] double Place(int at) const { return at / unit - 1.0; }
+  // The terms of the place (u, v), in the order of the parts.
+  [[nodiscard]] static std::array<double, kLightTerms> Terms(double u, double v) {
+    return {1.0, u, v, u * u, u * v, v * v};
+  }
+};
+
+// Takes the light off a row of cells; where none is seen, nothing.
+//   u   the places of its cells
+ENDGRADE_WIDE void TakeOffRow(const Light& light,
+                              const double* __restrict u,
+                              double v,
+                              const float* __restrict seen,
+                              int count,
+                              float* __restrict smooth,
+                              float* __restrict height) {
+  const auto [one, by_u, by_v, by_uu, by_uv, by_vv] = light.part;
+  for (int x = 0; x < count; ++x) {
+    const double sum =
+        one + u[x] * by_u + v * by_v + u[x] * u[x] * by_uu + u[x] * v * by_uv + v * v * by_vv;
+    const float off = seen[x] > 0 ? static_cast<float>(sum) : 0.0F;
+    smooth[x] -= off;
+    height[x] -= off;
+  }
+}
+
 // A film large enough bends the clean face towards itself. This is a stiffer one, that looks away
 // from anything as deep as a film.
 void TakeOffLight(Grid* grid) {
   constexpr double kTukey = 2.5;
   constexpr double kLeastScale = 0.5;  // luma units
   constexpr int kEvery = 3;            // cells
-  constexpr int kColumns = 6;
-  const double unit = 0.5 * std::max(grid->smooth.rows, grid->smooth.cols);
-  const auto basis = [&](int y, int x) {
-    const double u = x / unit - 1.0;
-    const double v = y / unit - 1.0;
-    return std::array<double, kColumns>{1.0, u, v, u * u, u * v, v * v};
-  };
+  const cv::Size size = grid->smooth.size();
+  Light light;
+  light.unit = 0.5 * std::max(size.height, size.width);
   std::vector<double> rows;
   std::vector<double> values;
-  for (int y = 0; y < grid->smooth.rows; y += kEvery) {
-    for (int x = 0; x < grid->smooth.cols; x += kEvery) {
-      if (grid->light.at<float>(y, x) <= 0) continue;
-      const auto row = basis(y, x);
+  for (int y = 0; y < size.height; y += kEvery) {
+    const auto* seen = grid->light.ptr<float>(y);
+    const auto* smooth = grid->smooth.ptr<float>(y);
+    for (int x = 0; x < size.width; x += kEvery) {
+      if (seen[x] <= 0) continue;
+      const auto row = Light::Terms(light.Place(x), light.Place(y));
       rows.insert(rows.end(), row.begin(), row.end());
-      values.push_back(static_cast<double>(grid->smooth.at<float>(y, x)));
+      values.push_back(static_cast<double>(smooth[x]));
     }
   }
   const std::vector<double> weights(values.size(), 1.0);
-  const std::vector<double> light = FitRobust(rows, values, weights, kColumns, kLeastScale, kTukey);
-  for (int y = 0; y < grid->smooth.rows; ++y) {
-    for (int x = 0; x < grid->smooth.cols; ++x) {
-      if (grid->light.at<float>(y, x) <= 0) continue;
-      const auto row = basis(y, x);
-      const auto off =
-          static_cast<float>(std::inner_product(row.begin(), row.end(), light.begin(), 0.0));
-      grid->smooth.at<float>(y, x) -= off;
-      grid->height.at<float>(y, x) -= off;
-    }
+  const std::vector<double> fit =
+      FitRobust(rows, values, weights, kLightTerms, kLeastScale, kTukey);
+  std::copy_n(fit.begin(), kLightTerms, light.part.begin());
+  std::vector<double> u;
+  for (int x = 0; x < size.width; ++x) u.push_back(light.Place(x));
+  for (int y = 0; y < size.height; ++y) {
+    TakeOffRow(light,
+               u.data(),
+               light.Place(y),
+               grid->light.ptr<float>(y),
+               size.width,
+               grid->smooth.ptr<float>(y),
+               grid->height.ptr<float>(y));
+  }
+}
+
+ENDGRADE_WIDE void MarkHigh(const float* __restrict smooth,
+                            const float* __restrict light,
+                            float sign,
+                            float least,
+                            int count,
+                            std::uint8_t* __restrict mask) {
+  for (int x = 0; x < count; ++x) {
+    const bool high =
+        (light[x] > 0) & (sign * smooth[x] > std::max(least, kLeastHeight * light[x]));
+    mask[x] = high ? 255 : 0;
   }
 }
 
 // What stands out by its share of the light, and by `least` luma units, in compact patches.
 cv::Mat Compact(const Grid& grid, float sign, float least) {
-  cv::Mat mask = cv::Mat::zeros(grid.smooth.size(), CV_8UC1);
+  cv::Mat mask(grid.smooth.size(), CV_8UC1);
   for (int y = 0; y < mask.rows; ++y) {
-    for (int x = 0; x < mask.cols; ++x) {
-      const float light = grid.light.at<float>(y, x);
-      if (light > 0 && sign * grid.smooth.at<float>(y, x) > std::max(least, kLeastHeight * light)) {
-        mask.at<std::uint8_t>(y, x) = 255;
-      }
-    }
+    MarkHigh(grid.smooth.ptr<float>(y),
+             grid.light.ptr<float>(y),
+             sign,
+             least,
+             mask.cols,
+             mask.ptr<std::uint8_t>(y));
   }
   // Scratches side by side are no film.
   mask.setTo(0, grid.beside_lines);
+  const cv::Mat small = DiscOf(0.5 * kOpeningUm / grid.um);
+  const cv::Mat large = DiscOf(kOpeningUm / grid.um);
+  const cv::Rect marked = cv::boundingRect(mask);
+  if (marked.empty()) return mask;
+  // Nothing is wider afterwards than it was; and what lies beyond has no say.
+  const int margin = small.cols + large.cols;
+  const cv::Rect around = cv::Rect(marked.x - margin,
+                                   marked.y - margin,
+                                   marked.width + 2 * margin,
+                                   marked.height + 2 * margin) &
+                          cv::Rect(cv::Point(), mask.size());
   // Specks of grain on it first, then what hangs on it.
-  cv::morphologyEx(mask, mask, cv::MORPH_CLOSE, DiscOf(0.5 * kOpeningUm / grid.um));
-  cv::morphologyEx(mask, mask, cv::MORPH_OPEN, DiscOf(kOpeningUm / grid.um));
+  cv::Mat held = mask(around);
+  cv::morphologyEx(held, held, cv::MORPH_CLOSE, small);
+  cv::morphologyEx(held, held, cv::MORPH_OPEN, large);
   return mask;
 }
 
