@@ -12,6 +12,7 @@
 #include <cmath>
 #include <cstdint>
 #include <deque>
+#include <memory>
 #include <numeric>
 #include <span>
 
@@ -109,27 +110,29 @@ class RingSamples {
     const cv::Mat seen = WhollySeen(map, response);
     const size_t most = response.band.total() / static_cast<size_t>(stride) +
                         static_cast<size_t>(response.band.rows);
-    std::vector<std::uint16_t> bins(most);
-    std::vector<float> found(most);
-    first_.assign((map.ring_edges_um.size() - 1) * kSectors + 1, 0);
+    const auto bins = std::make_unique_for_overwrite<std::uint16_t[]>(most);
+    const auto found = std::make_unique_for_overwrite<float[]>(most);
+    const std::vector<std::uint16_t> first_bin = FirstBins(map);
     size_t count = 0;
-    const auto furthest = static_cast<float>(map.outer_um);
     const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
     const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
-    for (int row = 0; row < response.band.rows; ++row) {
-      const auto* band = response.band.ptr<float>(row);
-      const auto* radius = response.radius_um.ptr<float>(row);
-      const float dy = static_cast<float>(row) - middle_y;
-      for (int column = (5 * row) % stride; column < response.band.cols; column += stride) {
-        if (radius[column] >= furthest) continue;
-        if (!seen.empty() && seen.at<std::uint8_t>(row, column) == 0) continue;
-        const size_t sector = SectorOf(static_cast<float>(column) - middle_x, dy);
-        const size_t bin = map.RingOf(radius[column]) * kSectors + sector;
-        bins[count] = static_cast<std::uint16_t>(bin);
-        found[count++] = band[column];
-        ++first_[bin + 1];
-      }
+    for (int y = 0; y < response.band.rows; ++y) {
+      const Row row{response.band.ptr<float>(y),
+                    response.radius_um.ptr<float>(y),
+                    seen.empty() ? nullptr : seen.ptr<std::uint8_t>(y),
+                    response.band.cols,
+                    middle_x,
+                    static_cast<float>(y) - middle_y};
+      count += Take(row,
+                    (5 * y) % stride,
+                    stride,
+                    static_cast<float>(map.outer_um),
+                    first_bin,
+                    bins.get() + count,
+                    found.get() + count);
     }
+    first_.assign((map.ring_edges_um.size() - 1) * kSectors + 1, 0);
+    for (size_t i = 0; i < count; ++i) ++first_[bins[i] + size_t{1}];
     std::partial_sum(first_.begin(), first_.end(), first_.begin());
     values_.resize(count);
     std::vector<size_t> next = first_;
@@ -147,6 +150,47 @@ class RingSamples {
   }
 
  private:
+  struct Row {
+    const float* band;
+    const float* radius_um;
+    const std::uint8_t* seen;  // null: all of it
+    int columns;
+    float middle_x;  // of the face
+    float dy;        // from its middle
+  };
+
+  // The first bin of the ring at each quarter of a micrometre; the last beyond all.
+  static std::vector<std::uint16_t> FirstBins(const ContrastMap& map) {
+    std::vector<std::uint16_t> bins;
+    bins.reserve(map.ring_by_quarter_um.size() + 1);
+    for (const auto ring : map.ring_by_quarter_um) {
+      bins.push_back(static_cast<std::uint16_t>(ring * kSectors));
+    }
+    bins.push_back(static_cast<std::uint16_t>((map.ring_edges_um.size() - 2) * kSectors));
+    return bins;
+  }
+
+  // Every `stride`-th of a row's cells that are seen: their bins and values, and how many.
+  static size_t Take(const Row& row,
+                     int begin,
+                     int stride,
+                     float furthest_um,
+                     const std::vector<std::uint16_t>& first_bin,
+                     std::uint16_t* __restrict bins,
+                     float* __restrict values) {
+    const int last = static_cast<int>(first_bin.size()) - 1;
+    size_t count = 0;
+    for (int column = begin; column < row.columns; column += stride) {
+      const float radius = row.radius_um[column];
+      if (radius >= furthest_um || (row.seen != nullptr && row.seen[column] == 0)) continue;
+      const auto ring = static_cast<size_t>(std::min(static_cast<int>(4.0F * radius), last));
+      const size_t sector = SectorOf(static_cast<float>(column) - row.middle_x, row.dy);
+      bins[count] = static_cast<std::uint16_t>(first_bin[ring] + sector);
+      values[count++] = row.band[column];
+    }
+    return count;
+  }
+
   std::vector<float> values_;
   std::vector<size_t> first_;  // by ring and sector: where its values begin
 };
