@@ -24,14 +24,20 @@ std::vector<float> ProfileAcrossRim(const ContrastMap& map) {
   const auto count = static_cast<size_t>((kGlassUm + kOutsideUm) / kBinUm);
   std::vector<std::vector<float>> bins(count);
   const double from = map.cladding_radius_um - kGlassUm;
-  // Most cells are nowhere near the rim.
   const auto nearest = static_cast<float>(from - kBinUm);
   const auto furthest = static_cast<float>(from + kGlassUm + kOutsideUm + kBinUm);
+  // From cell to cell the distance from the centre changes by no more than the cell's width.
+  const float cells_per_um =
+      0.99F / static_cast<float>(std::hypot(map.um_from_cell(0, 0), map.um_from_cell(1, 0)));
   for (int y = 0; y < map.level.rows; ++y) {
     const auto* radius = map.radius_um.ptr<float>(y);
     const auto* level = map.level.ptr<float>(y);
     for (int x = 0; x < map.level.cols; ++x) {
-      if (radius[x] < nearest || radius[x] > furthest) continue;
+      if (radius[x] < nearest || radius[x] > furthest) {
+        const float away = std::max(nearest - radius[x], radius[x] - furthest);
+        x += static_cast<int>(away * cells_per_um);
+        continue;
+      }
       const double bin = (static_cast<double>(radius[x]) - from) / kBinUm;
       if (bin < 0 || bin >= static_cast<double>(count)) continue;
       bins[static_cast<size_t>(bin)].push_back(level[x]);
