@@ -1,6 +1,8 @@
 #include "detect/fine_border.h"
 
 #include "detect/narrow_rim.h"
+#include "detect/pieces.h"
+#include "detect/runs.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -137,9 +139,10 @@ View LookAt(const ContrastMap& map,
 float TopOf(const ContrastMap& map, const View& view) {
   std::vector<float> heights;
   for (int y = 0; y < view.box.height; ++y) {
-    for (int x = 0; x < view.box.width; ++x) {
-      if (view.inside.at<uchar>(y, x)) heights.push_back(view.height.at<float>(y, x));
-    }
+    const auto* row = view.height.ptr<float>(y);
+    ForEachRun(view.inside, y, [&](const Run& run) {
+      heights.insert(heights.end(), row + run.begin, row + run.end);
+    });
   }
   const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
   if (static_cast<double>(heights.size()) < kAllPeakAreas * blur * blur) {
@@ -154,25 +157,15 @@ float TopOf(const ContrastMap& map, const View& view) {
 // Cells reached from `seeds` over cells of `allowed`.
 cv::Mat Flood(const cv::Mat& allowed, const cv::Mat& seeds) {
   cv::Mat filled = cv::Mat::zeros(allowed.size(), CV_8UC1);
-  std::vector<cv::Point> open;
-  for (int y = 0; y < allowed.rows; ++y) {
-    for (int x = 0; x < allowed.cols; ++x) {
-      if (!allowed.at<uchar>(y, x) || !seeds.at<uchar>(y, x)) continue;
-      filled.at<uchar>(y, x) = 255;
-      open.emplace_back(x, y);
-    }
-  }
-  const cv::Rect whole(0, 0, allowed.cols, allowed.rows);
-  while (!open.empty()) {
-    const cv::Point cell = open.back();
-    open.pop_back();
-    for (const cv::Point& side : kSides) {
-      const cv::Point beside = cell + side;
-      if (!whole.contains(beside) || filled.at<uchar>(beside) || !allowed.at<uchar>(beside)) {
-        continue;
-      }
-      filled.at<uchar>(beside) = 255;
-      open.push_back(beside);
+  const auto holds_seed = [&](const Run& run) {
+    const auto* row = seeds.ptr<uchar>(run.y);
+    return std::find(row + run.begin, row + run.end, 255) != row + run.end;
+  };
+  for (const MaskPiece& piece : PiecesOf(allowed, Touching::kSides)) {
+    if (std::none_of(piece.runs.begin(), piece.runs.end(), holds_seed)) continue;
+    for (const Run& run : piece.runs) {
+      auto* row = filled.ptr<uchar>(run.y);
+      std::fill(row + run.begin, row + run.end, uchar{255});
     }
   }
   return filled;
@@ -187,35 +180,59 @@ void AddCrossings(const View& view,
                   std::vector<cv::Point2f>* edge) {
   const cv::Rect whole(0, 0, mask.cols, mask.rows);
   const cv::Point2f corner(view.box.tl());
-  for (int y = 0; y < mask.rows; ++y) {
-    for (int x = 0; x < mask.cols; ++x) {
-      if (!mask.at<uchar>(y, x)) continue;
-      const float inner = height.at<float>(y, x);
-      for (const cv::Point& side : kSides) {
-        const cv::Point beside = cv::Point(x, y) + side;
-        float part = 0.5F;
-        if (whole.contains(beside)) {
-          if (mask.at<uchar>(beside) || blocked.at<uchar>(beside)) continue;
-          const float span = inner - height.at<float>(beside);
-          if (span > 0) part = std::clamp((inner - threshold) / span, 0.0F, 1.0F);
-        }
-        edge->emplace_back(corner.x + static_cast<float>(x) + part * static_cast<float>(side.x),
-                           corner.y + static_cast<float>(y) + part * static_cast<float>(side.y));
-      }
+  const auto add = [&](cv::Point cell, float inner, const cv::Point& side) {
+    const cv::Point beside = cell + side;
+    float part = 0.5F;
+    if (whole.contains(beside)) {
+      if (mask.at<uchar>(beside) || blocked.at<uchar>(beside)) return;
+      const float span = inner - height.at<float>(beside);
+      if (span > 0) part = std::clamp((inner - threshold) / span, 0.0F, 1.0F);
     }
+    edge->emplace_back(corner.x + static_cast<float>(cell.x) + part * static_cast<float>(side.x),
+                       corner.y + static_cast<float>(cell.y) + part * static_cast<float>(side.y));
+  };
+  for (int y = 0; y < mask.rows; ++y) {
+    const auto* inner = height.ptr<float>(y);
+    const bool has_both = y > 0 && y + 1 < mask.rows;
+    const auto* above = has_both ? mask.ptr<uchar>(y - 1) : nullptr;
+    const auto* below = has_both ? mask.ptr<uchar>(y + 1) : nullptr;
+    ForEachRun(mask, y, [&](const Run& run) {
+      for (int x = run.begin; x < run.end; ++x) {
+        const bool within_run = x > run.begin && x + 1 < run.end;
+        if (within_run && has_both && above[x] && below[x]) continue;
+        for (const cv::Point& side : kSides) add({x, y}, inner[x], side);
+      }
+    });
   }
 }
 
-// Cells from the border of `body`, below 0 inside it.
-cv::Mat DistanceFromBorder(const cv::Mat& body) {
-  cv::Mat inside;
+// A rectangle grown to all sides, as far as there is a mask.
+cv::Rect Grown(const cv::Rect& box, int by, const cv::Mat& mask) {
+  return cv::Rect(box.x - by, box.y - by, box.width + 2 * by, box.height + 2 * by) &
+         cv::Rect(cv::Point(), mask.size());
+}
+
+// Cells from each outside of the body to the nearest of it; 0 inside.
+cv::Mat DistanceOutside(const cv::Mat& body) {
   cv::Mat distance;
   cv::distanceTransform(body == 0, distance, cv::DIST_L2, cv::DIST_MASK_5);
-  cv::distanceTransform(body, inside, cv::DIST_L2, cv::DIST_MASK_5);
-  distance -= inside;
+  return distance;
+}
+
+// Cells from the border of `body`, below 0 inside it.
+cv::Mat DistanceFromBorder(const cv::Mat& body, const cv::Mat& outside) {
   // From the nearest cells on the other side to the border between them.
-  cv::subtract(distance, 0.5, distance, body == 0);
-  cv::add(distance, 0.5, distance, body);
+  cv::Mat distance = outside - 0.5;
+  const cv::Rect box = Grown(cv::boundingRect(body), 1, body);
+  cv::Mat inside;
+  cv::distanceTransform(body(box), inside, cv::DIST_L2, cv::DIST_MASK_5);
+  for (int y = 0; y < box.height; ++y) {
+    const auto* deep = inside.ptr<float>(y);
+    auto* row = distance.ptr<float>(y + box.y) + box.x;
+    for (int x = 0; x < box.width; ++x) {
+      if (deep[x] > 0) row[x] = 0.5F - deep[x];
+    }
+  }
   return distance;
 }
 
@@ -246,15 +263,21 @@ class Sectors {
 
 using BySector = std::array<float, kSectors>;
 
-// Greatest height by direction, of the cells that are `near`.
-BySector MostBySector(const Sectors& sectors, const cv::Mat& near, const cv::Mat& height) {
+// Greatest height by direction, of the cells that are `near`. `corner`: of the part of the map that
+// both are, from where the sectors' body is told.
+BySector MostBySector(const Sectors& sectors,
+                      const cv::Mat& near,
+                      const cv::Mat& height,
+                      cv::Point corner = {}) {
   BySector most{};
   for (int y = 0; y < near.rows; ++y) {
-    for (int x = 0; x < near.cols; ++x) {
-      if (!near.at<uchar>(y, x)) continue;
-      float& highest = most[sectors.Of(x, y)];
-      highest = std::max(highest, height.at<float>(y, x));
-    }
+    const auto* row = height.ptr<float>(y);
+    ForEachRun(near, y, [&](const Run& run) {
+      for (int x = run.begin; x < run.end; ++x) {
+        float& highest = most[sectors.Of(x + corner.x, y + corner.y)];
+        highest = std::max(highest, row[x]);
+      }
+    });
   }
   return most;
 }
@@ -266,9 +289,12 @@ cv::Mat DistanceTo(const cv::Mat& body) {
   return distance;
 }
 
-// Cells right around a body: a rim's own crest lies about half the blur off the body's border.
+// A rim's own crest lies about half the blur off the body's border.
+double BesideReach(double blur) { return 1.5 + 1.2 * blur; }
+
+// Cells right around a body.
 cv::Mat RightBeside(const cv::Mat& distance, double blur) {
-  return (distance > 0) & (distance <= 1.5 + 1.2 * blur);
+  return (distance > 0) & (distance <= BesideReach(blur));
 }
 
 // Least height at which a rim is seen, by direction: above what the camera's sharpening leaves all
@@ -293,49 +319,53 @@ std::optional<Rim> FindRim(const ContrastMap& map,
                            double rim_share) {
   Rim rim;
   rim.height = -view.height;
-  const cv::Mat outside = body == 0;
-  const cv::Mat distance = DistanceTo(body);
   const double blur = std::hypot(map.blur_sigma_cells, view.sigma_cells);
+  const double most = kRimReachUm / map.um_per_cell;
+  // Nothing further from the body than this is of its rim.
+  const int furthest = cvCeil(1.1 * std::max(BesideReach(blur), most)) + 1;
+  const cv::Rect box = Grown(cv::boundingRect(body), furthest, body);
+  const cv::Mat distance = DistanceTo(body(box));
   const cv::Mat near = RightBeside(distance, blur);
+  const cv::Mat height = rim.height(box);
   const float least_by_noise = kRimSigma * view.noise;
   const Sectors sectors(body);
-  const auto least = LeastOfRim(MostBySector(sectors, near, rim.height),
+  const auto least = LeastOfRim(MostBySector(sectors, near, height, box.tl()),
                                 std::max(static_cast<float>(rim_share) * top, least_by_noise),
                                 std::max(kOneSided * top, least_by_noise));
-  cv::Mat high = cv::Mat::zeros(body.size(), CV_8UC1);
+  cv::Mat high = cv::Mat::zeros(box.size(), CV_8UC1);
   std::array<bool, kSectors> rimmed{};
-  for (int y = 0; y < body.rows; ++y) {
-    for (int x = 0; x < body.cols; ++x) {
-      if (!near.at<uchar>(y, x)) continue;
-      const size_t sector = sectors.Of(x, y);
-      if (rim.height.at<float>(y, x) <= least[sector]) continue;
-      high.at<uchar>(y, x) = 255;
-      rimmed[sector] = true;
-    }
+  std::vector<float> crest;
+  for (int y = 0; y < box.height; ++y) {
+    const auto* row = height.ptr<float>(y);
+    ForEachRun(near, y, [&](const Run& run) {
+      for (int x = run.begin; x < run.end; ++x) {
+        const size_t sector = sectors.Of(x + box.x, y + box.y);
+        if (row[x] <= least[sector]) continue;
+        high.at<uchar>(y, x) = 255;
+        rimmed[sector] = true;
+        crest.push_back(row[x]);
+      }
+    });
   }
   const auto seen = std::count(rimmed.begin(), rimmed.end(), true);
   rim.seen_share = static_cast<double>(seen) / kSectors;
   if (rim.seen_share < kLeastRimmed) return std::nullopt;
-  std::vector<float> crest;
-  for (int y = 0; y < body.rows; ++y) {
-    for (int x = 0; x < body.cols; ++x) {
-      if (near.at<uchar>(y, x) && high.at<uchar>(y, x)) crest.push_back(rim.height.at<float>(y, x));
-    }
-  }
   const auto middle_of = crest.begin() + static_cast<std::ptrdiff_t>(crest.size() / 2);
   std::nth_element(crest.begin(), middle_of, crest.end());
   rim.threshold = std::max(0.5F * *middle_of, kLeastBorderSigma * view.noise);
   cv::Mat looked_at = cv::Mat::zeros(body.size(), CV_8UC1);
   for (int y = 0; y < body.rows; ++y) {
+    const auto* from = from_border.ptr<float>(y);
     for (int x = 0; x < body.cols; ++x) {
+      if (std::abs(from[x]) > kNarrowRimReach) continue;
       if (rimmed[sectors.Of(x, y)]) looked_at.at<uchar>(y, x) = 255;
     }
   }
   const auto outer = FindNarrowRim({view.height, from_border, looked_at, 0.0, blur, 0.0});
-  const double most = kRimReachUm / map.um_per_cell;
   const double reach = outer ? std::min(*outer + kOuterSlack, most) : most;
-  const cv::Mat allowed = (rim.height > rim.threshold) & outside & (distance <= reach);
-  rim.cells = Flood(allowed, near & high);
+  const cv::Mat allowed = (height > rim.threshold) & (distance > 0) & (distance <= reach);
+  rim.cells = cv::Mat::zeros(body.size(), CV_8UC1);
+  Flood(allowed, high).copyTo(rim.cells(box));
   return rim;
 }
 
@@ -387,10 +417,8 @@ float BorderOf(const View& view, float top) {
 
 // Cells of the region as high as its border; no further out than the coarse border's own softness.
 cv::Mat BodyIn(const View& view, float threshold, const Region& region) {
-  cv::Mat around;
   const int reach = std::max(1, cvRound(1.2 * region.smoothing_cells) + 1);
-  const cv::Size size(2 * reach + 1, 2 * reach + 1);
-  cv::dilate(view.inside, around, cv::getStructuringElement(cv::MORPH_ELLIPSE, size));
+  const cv::Mat around = Widened(view.inside, DiscRows(reach));
   return Flood((view.height >= threshold) & around, view.inside);
 }
 
@@ -402,28 +430,27 @@ struct Part {
 };
 
 // What `body` leaves out of the region, well beyond its soft border, and what stands as clear.
+//   outside  of DistanceOutside(body)
 std::vector<Part> LesserParts(const ContrastMap& map,
                               const View& view,
                               const cv::Mat& body,
+                              const cv::Mat& outside,
                               const Region& region) {
   std::vector<Part> parts;
-  cv::Mat distance;
-  cv::distanceTransform(body == 0, distance, cv::DIST_L2, cv::DIST_MASK_5);
-  const cv::Mat rest = view.inside & (distance > kBeyondBorder * region.smoothing_cells + 2.0);
-  cv::Mat labels, stats, centroids;
-  const int count = cv::connectedComponentsWithStats(rest, labels, stats, centroids, 4);
+  const cv::Mat rest = view.inside & (outside > kBeyondBorder * region.smoothing_cells + 2.0);
   const double least = std::max(kLeastPartUm2 / (map.um_per_cell * map.um_per_cell),
                                 kLeastPartShare * static_cast<double>(region.body_cells));
-  cv::Mat taken = body.clone();
-  for (int label = 1; label < count; ++label) {
-    if (stats.at<int>(label, cv::CC_STAT_AREA) < least) continue;
+  cv::Mat taken = body;  // copied once there is more
+  for (const MaskPiece& piece : PiecesOf(rest, Touching::kSides)) {
+    if (piece.area < least) continue;
     View own = view;
-    own.inside = labels == label;
+    own.inside = cv::Mat::zeros(rest.size(), CV_8UC1);
+    MaskOf(piece).copyTo(own.inside(piece.box));
     const float top = TopOf(map, own);
     if (top < static_cast<float>(kClearSigma) * view.noise) continue;
     const float threshold = BorderOf(view, top);
     const cv::Mat cells = BodyIn(own, threshold, region) & (taken == 0);
-    taken |= cells;
+    taken = taken | cells;
     parts.push_back({cells, threshold});
   }
   return parts;
@@ -469,11 +496,12 @@ void RefineBorder(const ContrastMap& map,
       area > kMostGrowth * coarse) {
     return;
   }
-  const cv::Mat from_border = DistanceFromBorder(body);
+  const cv::Mat outside = DistanceOutside(body);
   std::vector<cv::Point2f> edge;
   cv::Mat all = body;
   const cv::Mat none = cv::Mat::zeros(body.size(), CV_8UC1);
-  const std::vector<Part> parts = LesserParts(map, view, body, *region);
+  const std::vector<Part> parts = LesserParts(map, view, body, outside, *region);
+  const cv::Mat from_border = parts.empty() ? DistanceFromBorder(body, outside) : cv::Mat();
   if (!parts.empty()) {
     for (const Part& part : parts) all = all | part.cells;
     AddCrossings(view, body, all, view.height, threshold, &edge);

@@ -26,11 +26,18 @@ double DistanceOf(size_t ring) { return kInner + static_cast<double>(ring) * kSt
 
 std::array<Ring, kRings> MeanByDistance(const NarrowRimInputs& in) {
   std::array<Ring, kRings> rings{};
+  constexpr double kNearest = kInner - kReach;
+  constexpr double kFarthest = kInner + static_cast<double>(kRings - 1) * kStep + kReach;
+  static_assert(-kNearest <= kNarrowRimReach && kFarthest <= kNarrowRimReach);
   for (int y = 0; y < in.height.rows; ++y) {
+    const auto* looked_at = in.looked_at.empty() ? nullptr : in.looked_at.ptr<uchar>(y);
+    const auto* distances = in.distance.ptr<float>(y);
+    const auto* heights = in.height.ptr<float>(y);
     for (int x = 0; x < in.height.cols; ++x) {
-      if (!in.looked_at.empty() && !in.looked_at.at<uchar>(y, x)) continue;
-      const double distance = in.distance.at<float>(y, x);
-      const double height = in.height.at<float>(y, x);
+      const double distance = distances[x];
+      if (distance <= kNearest || distance >= kFarthest) continue;  // no ring's
+      if (looked_at != nullptr && looked_at[x] == 0) continue;
+      const double height = heights[x];
       // The few rings that are near enough.
       const double first = std::max(0.0, std::ceil((distance - kReach - kInner) / kStep));
       for (auto i = static_cast<size_t>(first); i < kRings; ++i) {
@@ -62,9 +69,8 @@ std::optional<double> FindNarrowRim(const NarrowRimInputs& in) {
   if (!crest) return std::nullopt;
   const double depth = -rings[*crest].mean();
   const double told = kAlike * rings[*crest].weight;
-  if (depth < in.least_share * TopOf(in) || depth < kRimSigma * in.noise / std::sqrt(told)) {
-    return std::nullopt;
-  }
+  if (depth < kRimSigma * in.noise / std::sqrt(told)) return std::nullopt;
+  if (depth < in.least_share * TopOf(in)) return std::nullopt;
   for (size_t i = *crest + 1; i < kRings && rings[i].seen(); ++i) {
     const double here = -rings[i].mean();
     if (here > 0.5 * depth) continue;

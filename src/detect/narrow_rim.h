@@ -8,6 +8,9 @@
 
 namespace endgrade {
 
+// No cell that is further from the body's border than this is looked at.
+inline constexpr float kNarrowRimReach = 6.0F;
+
 struct NarrowRimInputs {
   const cv::Mat& height;     // CV_32FC1: in the body's own sign, above its surroundings
   const cv::Mat& distance;   // CV_32FC1: cells from the body's border, below 0 inside it

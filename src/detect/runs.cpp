@@ -1,8 +1,18 @@
 #include "detect/runs.h"
 
+#include <opencv2/imgproc.hpp>
+
 #include <algorithm>
 
 namespace endgrade {
+
+std::vector<int> DiscRows(int radius) {
+  const cv::Mat disc =
+      cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * radius + 1, 2 * radius + 1});
+  std::vector<int> half;
+  for (int y = 0; y < disc.rows; ++y) half.push_back((cv::countNonZero(disc.row(y)) - 1) / 2);
+  return half;
+}
 
 cv::Mat Widened(const cv::Mat& mask, const std::vector<int>& half) {
   cv::Mat wide = cv::Mat::zeros(mask.size(), CV_8UC1);

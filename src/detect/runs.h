@@ -33,6 +33,9 @@ void ForEachRun(const cv::Mat& mask, int y, Take take) {
   }
 }
 
+// The disc of a radius, as half widths by row.
+[[nodiscard]] std::vector<int> DiscRows(int radius);
+
 // Marks all that lies within a shape about each marked cell of `mask`. Runs are few where cells are
 // many: each is drawn as wide as the shape, row by row.
 //

@@ -10,6 +10,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 namespace endgrade {
 namespace {
@@ -84,14 +85,6 @@ std::vector<Peak> FindPeaks(const ContrastMap& map, const Response& response, fl
   return peaks;
 }
 
-// Half width, by row, of the disc that a mask is widened by.
-std::vector<int> DiscRows(int reach) {
-  const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * reach + 1, 2 * reach + 1});
-  std::vector<int> half;
-  for (int y = 0; y < disc.rows; ++y) half.push_back((cv::countNonZero(disc.row(y)) - 1) / 2);
-  return half;
-}
-
 // Replaces what a region shows, with its soft edge, by the clean face.
 void TakeOut(const std::vector<Region>& regions, double soft_cells, cv::Mat* residual) {
   cv::Mat mask = cv::Mat::zeros(residual->size(), CV_8UC1);
@@ -111,6 +104,25 @@ bool MayBeRimOf(const ContrastMap& map, const Region& rim, const Region& body) {
   return rim.depth * body.depth < 0 && std::abs(rim.depth) < kMostRimShare * std::abs(body.depth) &&
          rim.cells.size() < body.cells.size() &&
          std::abs(body.depth) > kLeastRimmedDepth * map.glass_level;
+}
+
+// Hands the owner's index, and how far away it is, of each cell around one that has an owner to
+// `take`. `owner`: index + 1 by cell, 0 for none.
+template <typename Take>
+void ForEachHeld(const cv::Mat& owner, cv::Point cell, int reach, Take take) {
+  const int left = std::max(0, cell.x - reach);
+  const int right = std::min(owner.cols - 1, cell.x + reach);
+  const int bottom = std::min(owner.rows - 1, cell.y + reach);
+  for (int y = std::max(0, cell.y - reach); y <= bottom; ++y) {
+    const auto* row = owner.ptr<int>(y);
+    int any = 0;
+    for (int x = left; x <= right; ++x) any |= row[x];
+    if (any == 0) continue;
+    for (int x = left; x <= right; ++x) {
+      if (row[x] == 0) continue;
+      take(static_cast<size_t>(row[x] - 1), std::max(std::abs(x - cell.x), std::abs(y - cell.y)));
+    }
+  }
 }
 
 void Absorb(Region&& from, Region* into) {
@@ -164,24 +176,21 @@ std::vector<Region> MergeSpecks(const ContrastMap& map,
   const int reach = std::max(1, static_cast<int>(std::lround(map.blur_sigma_cells)));
   const int halo_reach = reach + 3;
   cv::Mat owner = cv::Mat::zeros(map.level.size(), CV_32SC1);  // region index + 1
-  const cv::Rect whole(0, 0, owner.cols, owner.rows);
   Groups groups(regions.size());
   std::vector<bool> dropped(regions.size(), false);
   for (size_t i = 0; i < regions.size(); ++i) {
     std::vector<size_t> touched;
     std::vector<size_t> rim_of;
     size_t near_stronger = 0;
+    std::optional<cv::Point> last;
+    bool beside = false;
     // Its border is enough: a region can only touch another along it.
     for (const cv::Point2f& crossing : regions[i].edge) {
       const cv::Point cell(cvRound(crossing.x), cvRound(crossing.y));
-      bool beside = false;
-      for (int dy = -halo_reach; dy <= halo_reach; ++dy) {
-        for (int dx = -halo_reach; dx <= halo_reach; ++dx) {
-          const cv::Point p(cell.x + dx, cell.y + dy);
-          if (!whole.contains(p)) continue;
-          const int held = owner.at<int>(p);
-          if (held == 0) continue;
-          const auto other = static_cast<size_t>(held - 1);
+      if (cell != last) {  // neighbours along the border often share a cell
+        last = cell;
+        beside = false;
+        ForEachHeld(owner, cell, halo_reach, [&](size_t other, int apart) {
           // What a rim leaves beside it may have the sign of its middle.
           const bool fringe = regions[other].depth * regions[i].depth < 0 || regions[other].rimmed;
           beside = beside || (fringe && std::abs(regions[i].depth) <
@@ -190,11 +199,10 @@ std::vector<Region> MergeSpecks(const ContrastMap& map,
               (rim_of.empty() || rim_of.back() != other)) {
             rim_of.push_back(other);
           }
-          if (std::max(std::abs(dx), std::abs(dy)) <= reach &&
-              (touched.empty() || touched.back() != other)) {
+          if (apart <= reach && (touched.empty() || touched.back() != other)) {
             touched.push_back(other);
           }
-        }
+        });
       }
       near_stronger += beside ? 1 : 0;
     }
