@@ -33,13 +33,27 @@ struct Heights {
   bool real;        // the smoothed map itself stands out, not just the band
 };
 
+constexpr size_t kAround = 16;
+
+const std::array<cv::Point2d, kAround>& Around() {
+  static const auto directions = [] {
+    std::array<cv::Point2d, kAround> around;
+    for (size_t i = 0; i < kAround; ++i) {
+      const double turn = static_cast<double>(i) * CV_PI / 8.0;
+      around[i] = {std::cos(turn), std::sin(turn)};
+    }
+    return around;
+  }();
+  return directions;
+}
+
 // Median of the smoothed map on a circle around the peak.
 float CircleLevel(const Response& response, cv::Point peak, double reach) {
-  std::array<float, 16> values{};
+  std::array<float, kAround> values{};
   size_t count = 0;
-  for (int i = 0; i < 16; ++i) {
-    const int x = peak.x + static_cast<int>(std::lround(reach * std::cos(i * CV_PI / 8.0)));
-    const int y = peak.y + static_cast<int>(std::lround(reach * std::sin(i * CV_PI / 8.0)));
+  for (const cv::Point2d& direction : Around()) {
+    const int x = peak.x + static_cast<int>(std::lround(reach * direction.x));
+    const int y = peak.y + static_cast<int>(std::lround(reach * direction.y));
     if (x < 0 || y < 0 || x >= response.smooth.cols || y >= response.smooth.rows) continue;
     values[count++] = response.smooth.at<float>(y, x);
   }
@@ -123,17 +137,20 @@ std::vector<cv::Point> GrowRim(const ContrastMap& map,
   int border = 0;
   int rimmed = 0;
   for (int y = 0; y < box.height; ++y) {
+    const auto* distances = distance.ptr<float>(y);
+    const auto* smooth = response.smooth.ptr<float>(y + box.y) + box.x;
+    const auto* radius = response.radius_um.ptr<float>(y + box.y) + box.x;
+    const auto* held = taken.ptr<uchar>(y + box.y) + box.x;
     for (int x = 0; x < box.width; ++x) {
-      const float away = distance.at<float>(y, x);
+      const float away = distances[x];
       if (away <= 0 || static_cast<double>(away) > reach) continue;
-      const cv::Point cell = cv::Point(x, y) + box.tl();
-      const float height = -heights.sign * (response.smooth.at<float>(cell) - heights.base);
-      const float noise = response.noise.At(response.radius_um.at<float>(cell));
+      const float height = -heights.sign * (smooth[x] - heights.base);
+      const float noise = response.noise.At(radius[x]);
       const bool dark = height > std::max(kRimShare * heights.depth, kRimSigma * noise);
       const bool near = away < static_cast<float>(kRimGapCells) + 0.5F;
       border += near ? 1 : 0;
       rimmed += near && dark ? 1 : 0;
-      if (dark && !taken.at<uchar>(cell)) rim.push_back(cell);
+      if (dark && !held[x]) rim.push_back(cv::Point(x, y) + box.tl());
     }
   }
   // `near` is about two cells deep and a rim fills about one of them.
@@ -150,9 +167,8 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
   if (taken->at<uchar>(peak)) return std::nullopt;
   const Heights heights = HeightsAt(response, peak);
   if (!heights.real) return std::nullopt;
-  const double reach = heights.sign * heights.base < -kClearShare * heights.depth
-                           ? kReachOnFilm * response.sigma_cells / response.reduction
-                           : 1e9;
+  const bool on_film = heights.sign * heights.base < -kClearShare * heights.depth;
+  const double reach = kReachOnFilm * response.sigma_cells / response.reduction;
   const auto height_at = [&](cv::Point p) {
     return heights.sign * (response.smooth.at<float>(p) - heights.base);
   };
@@ -178,7 +194,7 @@ std::optional<Region> GrowRegion(const ContrastMap& map,
         continue;
       }
       const float height = height_at(beside);
-      const bool too_far = std::hypot(beside.x - peak.x, beside.y - peak.y) > reach;
+      const bool too_far = on_film && std::hypot(beside.x - peak.x, beside.y - peak.y) > reach;
       if (too_far || height < heights.threshold || height < clear_of_noise(beside)) {
         const cv::Point2f crossing =
             Crossing(cell, beside, height_at(cell), height, heights.threshold);
