@@ -361,27 +361,28 @@ constexpr double kFaintLeastArc = 1.7;
 constexpr double kFaintLeastRunUm = 8.0;
 
 bool IsUnevenRing(const ContrastMap& map, const Region& region) {
+  const bool faint = region.snr < kFaintAtRim;
+  const double beside = faint ? kFaintBesideRimUm : kBesideRimUm;
   double low = 1e9;
   double high = -1e9;
   cv::Point2d sum(0, 0);
-  std::vector<double> angles;
+  std::vector<cv::Vec2d> places;  // um from the centre
   for (const cv::Point2f& p : region.edge) {
     const cv::Vec2d um = map.um_from_cell * cv::Vec2d(static_cast<double>(p.x) - map.centre_cell.x,
                                                       static_cast<double>(p.y) - map.centre_cell.y);
     const double radius = std::hypot(um[0], um[1]);
     low = std::min(low, radius - map.cladding_radius_um);
     high = std::max(high, radius - map.cladding_radius_um);
+    if (low < -kIntoGlassUm || high > beside) return false;
     sum += cv::Point2d(um[0], um[1]) * (1.0 / std::max(radius, 1e-9));
-    angles.push_back(std::atan2(um[1], um[0]));
+    places.push_back(um);
   }
-  const bool faint = region.snr < kFaintAtRim;
-  const double beside = faint ? kFaintBesideRimUm : kBesideRimUm;
-  if (angles.empty() || low < -kIntoGlassUm || high > beside) return false;
+  if (places.empty()) return false;
   const double middle = std::atan2(sum.y, sum.x);
   double from = 0;
   double to = 0;
-  for (const double angle : angles) {
-    const double off = std::remainder(angle - middle, 2.0 * CV_PI);
+  for (const cv::Vec2d& um : places) {
+    const double off = std::remainder(std::atan2(um[1], um[0]) - middle, 2.0 * CV_PI);
     from = std::min(from, off);
     to = std::max(to, off);
   }
@@ -518,6 +519,7 @@ std::vector<Region> SpecksBeside(const ContrastMap& contrast,
                                  const DetectOptions& options,
                                  double rim_share,
                                  const LinesFound& lines,
+                                 cv::Mat* smooth,
                                  Detection* detection) {
   cv::Mat residual = detection->without_lines.clone();
   detection->scales.clear();
@@ -527,10 +529,9 @@ std::vector<Region> SpecksBeside(const ContrastMap& contrast,
       FringeBesideSpecks(contrast, detection->without_lines, detection->scales, specks, rim_share);
   for (Region& region : specks)
     RefineBorder(contrast, detection->without_lines, detection->scales, least_rim, &region);
-  cv::Mat smooth;
   std::erase_if(specks, [&](Region& region) {
     return IsPartOfLine(contrast, lines, &region) ||
-           IsRounding(contrast, detection->scales, region) || IsShadow(contrast, &smooth, &region);
+           IsRounding(contrast, detection->scales, region) || IsShadow(contrast, smooth, &region);
   });
   JoinAcrossLines(contrast, lines, &specks);
   return specks;
@@ -596,9 +597,11 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   const cv::Mat before = residual.data == contrast.residual.data ? residual : residual.clone();
   LinesFound lines = SearchLines(contrast, options, &residual);
   detection.without_lines = residual;
-  std::vector<Region> specks = SpecksBeside(contrast, options, rim_share, lines, &detection);
+  cv::Mat smooth;  // the residual, for IsShadow
+  std::vector<Region> specks =
+      SpecksBeside(contrast, options, rim_share, lines, &smooth, &detection);
   if (GiveUpLinesOfSpecks(contrast, specks, before, &lines, &detection.without_lines)) {
-    specks = SpecksBeside(contrast, options, rim_share, lines, &detection);
+    specks = SpecksBeside(contrast, options, rim_share, lines, &smooth, &detection);
   }
   for (Region& stroke : strokes) specks.push_back(std::move(stroke));
   std::vector<Region> scratches;
@@ -616,7 +619,6 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   }
   for (Region& rim : rims) specks.push_back(std::move(rim));
   JoinKinks(contrast, &scratches, &specks);
-  cv::Mat smooth;
   std::vector<Region> regions = MergeSpecks(contrast, std::move(specks), rim_share);
   std::erase_if(regions, [&](Region& region) {
     return IsHotPixel(contrast, region) || IsOfCoreEdge(contrast, region) ||
