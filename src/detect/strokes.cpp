@@ -2,10 +2,12 @@
 
 #include "detect/line_trace.h"
 #include "detect/pieces.h"
+#include "detect/runs.h"
 
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <functional>
 #include <limits>
@@ -54,91 +56,121 @@ cv::Mat Strong(const ContrastMap& map, const cv::Mat& smooth) {
   return strong;
 }
 
-// Ways from one cell of a mask to all others.
-struct Ways {
-  cv::Mat length;  // CV_32FC1
-  cv::Mat from;    // CV_32SC1: index of the cell before; -1 at the start and where no way leads
-};
-
-// Dijkstra over the eight neighbours; a step costs its length times the mean of `cost` at its ends.
-Ways WaysFrom(const cv::Mat& mask, const cv::Mat& cost, cv::Point start) {
-  Ways ways{cv::Mat(mask.size(), CV_32FC1, cv::Scalar(std::numeric_limits<float>::max())),
-            cv::Mat(mask.size(), CV_32SC1, cv::Scalar(-1))};
-  using Entry = std::pair<float, int>;  // ties are decided by the index: always the same way
-  std::priority_queue<Entry, std::vector<Entry>, std::greater<>> open;
-  ways.length.at<float>(start) = 0;
-  open.emplace(0.0F, start.y * mask.cols + start.x);
-  const cv::Rect whole({0, 0}, mask.size());
-  while (!open.empty()) {
-    const auto [length, index] = open.top();
-    open.pop();
-    const cv::Point at(index % mask.cols, index / mask.cols);
-    if (length > ways.length.at<float>(at)) continue;
-    for (int dy = -1; dy <= 1; ++dy) {
-      for (int dx = -1; dx <= 1; ++dx) {
-        const cv::Point next(at.x + dx, at.y + dy);
-        if (next == at || !whole.contains(next) || !mask.at<uchar>(next)) continue;
-        const float step = dx != 0 && dy != 0 ? 1.41421356F : 1.0F;
-        const float there = length + 0.5F * step * (cost.at<float>(at) + cost.at<float>(next));
-        if (there >= ways.length.at<float>(next)) continue;
-        ways.length.at<float>(next) = there;
-        ways.from.at<int>(next) = index;
-        open.emplace(there, next.y * mask.cols + next.x);
-      }
-    }
-  }
-  return ways;
+// A piece in a frame of nothing, so that each of its cells has eight neighbours. Its cells are told
+// by their index in it.
+cv::Mat Framed(const cv::Mat& mask) {
+  cv::Mat framed;
+  cv::copyMakeBorder(mask, framed, 1, 1, 1, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
+  return framed;
 }
 
-cv::Point Farthest(const cv::Mat& mask, const Ways& ways) {
-  cv::Point best;
-  float most = -1;
-  for (int y = 0; y < mask.rows; ++y) {
-    for (int x = 0; x < mask.cols; ++x) {
-      const float length = ways.length.at<float>(y, x);
-      if (mask.at<uchar>(y, x) && length > most && length < std::numeric_limits<float>::max()) {
-        most = length;
-        best = {x, y};
+struct Neighbour {
+  int off = 0;  // of its index
+  float step = 0;
+};
+
+std::array<Neighbour, 8> NeighboursIn(const cv::Mat& framed) {
+  constexpr float kAcross = 1.41421356F;
+  const int row = framed.cols;
+  return {{{-row - 1, kAcross},
+           {-row, 1.0F},
+           {-row + 1, kAcross},
+           {-1, 1.0F},
+           {1, 1.0F},
+           {row - 1, kAcross},
+           {row, 1.0F},
+           {row + 1, kAcross}}};
+}
+
+constexpr float kFar = std::numeric_limits<float>::max();
+
+// The cell that is farthest from `start` on ways within the piece; the topmost of several.
+int FarthestFrom(const cv::Mat& framed, int start) {
+  const auto* mask = framed.ptr<uchar>();
+  const auto neighbours = NeighboursIn(framed);
+  std::vector<float> lengths(framed.total(), kFar);
+  // By whole lengths: as no step is shorter than 1, no cell is reached from another of its own.
+  std::array<std::vector<int>, 3> open;
+  open[0].push_back(start);
+  lengths[static_cast<size_t>(start)] = 0;
+  for (size_t whole = 0; !open[whole % 3].empty() || !open[(whole + 1) % 3].empty(); ++whole) {
+    for (const int at : open[whole % 3]) {
+      const float length = lengths[static_cast<size_t>(at)];
+      if (static_cast<size_t>(length) != whole) continue;  // there was a shorter way
+      for (const auto& [off, step] : neighbours) {
+        float& there = lengths[static_cast<size_t>(at + off)];
+        if (!mask[at + off] || length + step >= there) continue;
+        there = length + step;
+        open[static_cast<size_t>(there) % 3].push_back(at + off);
       }
     }
+    open[whole % 3].clear();
+  }
+  int best = start;
+  float most = 0;
+  for (int i = 0; i < static_cast<int>(lengths.size()); ++i) {
+    const float length = lengths[static_cast<size_t>(i)];
+    if (length == kFar || length <= most) continue;
+    most = length;
+    best = i;
   }
   return best;
 }
 
-std::vector<cv::Point> WayTo(const Ways& ways, cv::Point end) {
-  std::vector<cv::Point> way = {end};
-  const int columns = ways.from.cols;
-  for (int index = ways.from.at<int>(end); index >= 0;
-       index = ways.from.at<int>(index / columns, index % columns)) {
-    way.emplace_back(index % columns, index / columns);
+// The cheapest way from one cell to another, from its end to its beginning (Dijkstra). A step costs
+// its length times the mean of `cost` at its ends; `cost` is CV_32FC1, of the frame's size.
+std::vector<int> CheapestWay(const cv::Mat& framed, const cv::Mat& cost, int start, int end) {
+  constexpr int kNone = -1;
+  const auto* mask = framed.ptr<uchar>();
+  const auto* costs = cost.ptr<float>();
+  const auto neighbours = NeighboursIn(framed);
+  std::vector<float> lengths(framed.total(), kFar);
+  std::vector<int> from(framed.total(), kNone);
+  using Entry = std::pair<float, int>;  // ties are decided by the index: always the same way
+  std::priority_queue<Entry, std::vector<Entry>, std::greater<>> open;
+  lengths[static_cast<size_t>(start)] = 0;
+  open.emplace(0.0F, start);
+  while (!open.empty()) {
+    const auto [length, at] = open.top();
+    open.pop();
+    if (at == end) break;  // nothing shorter is to come
+    if (length > lengths[static_cast<size_t>(at)]) continue;
+    for (const auto& [off, step] : neighbours) {
+      const int next = at + off;
+      if (!mask[next]) continue;
+      const float there = length + 0.5F * step * (costs[at] + costs[next]);
+      if (there >= lengths[static_cast<size_t>(next)]) continue;
+      lengths[static_cast<size_t>(next)] = there;
+      from[static_cast<size_t>(next)] = at;
+      open.emplace(there, next);
+    }
   }
+  std::vector<int> way;
+  for (int at = end; at != kNone; at = from[static_cast<size_t>(at)]) way.push_back(at);
   return way;
 }
 
 // How far each cell of a mask is from what lies outside of it.
-cv::Mat DepthOf(const cv::Mat& mask) {
-  cv::Mat framed;  // what lies beyond the box is outside
-  cv::copyMakeBorder(mask, framed, 1, 1, 1, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
+cv::Mat DepthOf(const cv::Mat& framed) {
   cv::Mat depth;
   cv::distanceTransform(framed, depth, cv::DIST_L2, cv::DIST_MASK_5);
-  return depth(cv::Rect({1, 1}, mask.size()));
+  return depth;
 }
 
-// The way through the middle of the piece between its two ends, which are as far apart as can be.
-std::vector<cv::Point> MiddleLine(const cv::Mat& mask, const cv::Mat& depth) {
-  const cv::Mat even(mask.size(), CV_32FC1, cv::Scalar(1.0F));
-  cv::Point any;
-  for (int i = 0; i < static_cast<int>(mask.total()); ++i) {
-    const cv::Point at(i % mask.cols, i / mask.cols);
-    if (!mask.at<uchar>(at)) continue;
-    any = at;
-    break;
-  }
-  const cv::Point one = Farthest(mask, WaysFrom(mask, even, any));
-  const cv::Point other = Farthest(mask, WaysFrom(mask, even, one));
+// The way through the middle of the piece between its two ends, which are as far apart as can be:
+// cells of the piece without its frame.
+std::vector<cv::Point> MiddleLine(const cv::Mat& framed, const cv::Mat& depth) {
+  const auto* mask = framed.ptr<uchar>();
+  const int any = static_cast<int>(std::find(mask, mask + framed.total(), 255) - mask);
+  const int one = FarthestFrom(framed, any);
+  const int other = FarthestFrom(framed, one);
   cv::Mat cost;
   cv::pow(depth + 0.25, -2.0, cost);
-  return WayTo(WaysFrom(mask, cost, one), other);
+  std::vector<cv::Point> way;
+  for (const int at : CheapestWay(framed, cost, one, other)) {
+    way.emplace_back(at % framed.cols - 1, at / framed.cols - 1);
+  }
+  return way;
 }
 
 // The way without its steps from cell to cell: the mean over `reach` to either side.
@@ -154,13 +186,26 @@ std::vector<cv::Point2d> Smoothed(const std::vector<cv::Point>& way, int reach, 
   return line;
 }
 
-// Share of the cells within `reach` of the way.
-double ShareNear(const cv::Mat& mask, const std::vector<cv::Point>& way, double reach) {
-  cv::Mat off(mask.size(), CV_8UC1, cv::Scalar(255));
-  for (const cv::Point& cell : way) off.at<uchar>(cell) = 0;
+// What lies within `reach` of a cell, as half widths by row.
+std::vector<int> DiscWithin(double reach) {
+  const int rows = cvCeil(reach) + 1;
+  cv::Mat off(2 * rows + 1, 2 * rows + 1, CV_8UC1, cv::Scalar(255));
+  off.at<uchar>(rows, rows) = 0;
   cv::Mat distance;
   cv::distanceTransform(off, distance, cv::DIST_L2, cv::DIST_MASK_5);
-  const cv::Mat near = (distance <= reach) & mask;
+  const cv::Mat within = distance <= reach;
+  std::vector<int> half;
+  for (int y = 0; y < within.rows; ++y) {
+    half.push_back((cv::countNonZero(within.row(y)) + 1) / 2 - 1);
+  }
+  return half;
+}
+
+// Share of the cells within `reach` of the way.
+double ShareNear(const cv::Mat& mask, const std::vector<cv::Point>& way, double reach) {
+  cv::Mat on = cv::Mat::zeros(mask.size(), CV_8UC1);
+  for (const cv::Point& cell : way) on.at<uchar>(cell) = 255;
+  const cv::Mat near = Widened(on, DiscWithin(reach)) & mask;
   return static_cast<double>(cv::countNonZero(near)) / cv::countNonZero(mask);
 }
 
@@ -177,11 +222,12 @@ double ShareAlongRim(const ContrastMap& map, const std::vector<cv::Point2d>& lin
 // Fills all but box and mask of a piece; false where it is no stroke.
 bool Follow(const ContrastMap& map, int area, Stroke* stroke) {
   const double um = map.um_per_cell;
-  const cv::Mat depth = DepthOf(stroke->mask);
+  const cv::Mat framed = Framed(stroke->mask);
+  const cv::Mat depth = DepthOf(framed);
   double deepest = 0;
   cv::minMaxLoc(depth, nullptr, &deepest);
   if (2.0 * deepest * um > kThickestUm) return false;
-  stroke->way = MiddleLine(stroke->mask, depth);
+  stroke->way = MiddleLine(framed, depth);
   const double length = LengthOf(Smoothed(stroke->way, 2, stroke->box.tl()));
   const double width = area / std::max(1.0, length);
   if (length * um < kLeastLengthUm || length < kLeastSlender * width) return false;
