@@ -425,12 +425,16 @@ void JoinFlanks(const ContrastMap& map, std::vector<Region>* lines, std::vector<
   constexpr double kPieceLeastSlender = 2.0;
   constexpr double kPieceLikeDepth = 2.2;
   std::vector<bool> taken(regions->size(), false);
+  std::vector<Dash> dashes;
+  if (!lines->empty()) {
+    for (size_t i = 0; i < regions->size(); ++i) dashes.push_back(DashOf((*regions)[i], i));
+  }
   for (Region& line : *lines) {
     const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
     for (size_t i = 0; i < regions->size(); ++i) {
       const Region& region = (*regions)[i];
       if (taken[i] || region.cells.size() < 12) continue;
-      const Dash dash = DashOf(region, i);
+      const Dash& dash = dashes[i];
       const auto length = static_cast<double>(spine.size());
       const bool whole =
           dash.length >= kLeastSlender * dash.width && dash.length >= kLeastShare * length;
