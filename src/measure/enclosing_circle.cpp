@@ -63,7 +63,10 @@ std::vector<cv::Point2d> ConvexHull(std::vector<cv::Point2d> points) {
 }
 
 EnclosingCircle FitEnclosingCircle(const std::vector<cv::Point2d>& points) {
-  const std::vector<cv::Point2d> hull = ConvexHull(points);
+  return EncloseHull(ConvexHull(points));
+}
+
+EnclosingCircle EncloseHull(const std::vector<cv::Point2d>& hull) {
   EnclosingCircle circle;
   if (hull.empty()) return circle;
   circle.centre = hull.front();

@@ -18,6 +18,9 @@ struct EnclosingCircle {
 //             does not matter. Slow check in tests/support.
 [[nodiscard]] EnclosingCircle FitEnclosingCircle(const std::vector<cv::Point2d>& points);
 
+// The same of points that are a convex hull already.
+[[nodiscard]] EnclosingCircle EncloseHull(const std::vector<cv::Point2d>& hull);
+
 // The convex hull, counter-clockwise in a y-up frame, without repeated points (Andrew 1979).
 [[nodiscard]] std::vector<cv::Point2d> ConvexHull(std::vector<cv::Point2d> points);
 

@@ -46,21 +46,25 @@ double WidthAcrossParabola(const std::vector<cv::Point2d>& points,
   for (const cv::Point2d& p : points) {
     off.push_back((p - points.front()).dot(across) - row(p).dot(fit));
   }
-  std::sort(off.begin(), off.end());
-  const size_t cut = off.size() / 50;
-  return off[off.size() - 1 - cut] - off[cut];
+  const auto cut = static_cast<std::ptrdiff_t>(off.size() / 50);
+  const auto low = off.begin() + cut;
+  const auto high = off.end() - 1 - cut;
+  std::nth_element(off.begin(), low, off.end());
+  const double least = *low;
+  std::nth_element(low, high, off.end());
+  return *high - least;
 }
 
 }  // namespace
 
 Shape DescribeShape(const std::vector<cv::Point2d>& edge_um) {
   Shape shape;
-  const EnclosingCircle circle = FitEnclosingCircle(edge_um);
+  const std::vector<cv::Point2d> hull = ConvexHull(edge_um);
+  const EnclosingCircle circle = EncloseHull(hull);
   shape.diameter_enclosing_um = circle.diameter;
   shape.centre_um = circle.centre;
 
   // The least width of a convex polygon is reached with one of its sides flush (rotating calipers).
-  const std::vector<cv::Point2d> hull = ConvexHull(edge_um);
   shape.length_um = shape.diameter_enclosing_um;
   shape.width_um = hull.size() < 3 ? 0.0 : std::numeric_limits<double>::max();
   cv::Point2d direction(1, 0);
