@@ -1,11 +1,11 @@
 #include "detect/speck_search.h"
 
+#include "detect/blocks.h"
 #include "detect/groups.h"
 #include "detect/region_growing.h"
 #include "detect/response.h"
 #include "detect/runs.h"
 
-#include <opencv2/core/hal/intrin.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -27,15 +27,6 @@ struct Peak {
   cv::Point cell;
   float snr;
 };
-
-constexpr int kBlock = 8;  // cells
-
-// Whether any value of a block is as far from zero as the bound.
-bool AnyReaches(const float* values, float bound) {
-  const cv::v_float32x4 first = cv::v_abs(cv::v_load(values));
-  const cv::v_float32x4 second = cv::v_abs(cv::v_load(values + 4));
-  return cv::v_check_any(cv::v_max(first, second) >= cv::v_setall_f32(bound));
-}
 
 // Peaks of a row within [begin, end).
 void FindPeaksOf(const Response& response,
@@ -66,15 +57,15 @@ std::vector<Peak> FindPeaks(const ContrastMap& map, const Response& response, fl
   const cv::Mat& band = response.band;
   // A block that stays below what is quiet anywhere in it holds no peak.
   const RingNoise quiet =
-      response.noise.LeastWithin(1.5 * kBlock * response.reduction * map.um_per_cell);
+      response.noise.LeastWithin(1.5 * kCellsAtOnce * response.reduction * map.um_per_cell);
   for (int y = 1; y + 1 < band.rows; ++y) {
     const auto* row = band.ptr<float>(y);
     const auto* radius = response.radius_um.ptr<float>(y);
     const int last = band.cols - 1;
-    for (int x = 1; x < last; x += kBlock) {
-      const bool whole = x + kBlock <= last;
+    for (int x = 1; x < last; x += kCellsAtOnce) {
+      const bool whole = x + kCellsAtOnce <= last;
       if (whole && !AnyReaches(row + x, threshold * quiet.At(radius[x]))) continue;
-      FindPeaksOf(response, threshold, y, x, std::min(x + kBlock, last), &peaks);
+      FindPeaksOf(response, threshold, y, x, std::min(x + kCellsAtOnce, last), &peaks);
     }
   }
   std::sort(peaks.begin(), peaks.end(), [](const Peak& a, const Peak& b) {

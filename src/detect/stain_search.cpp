@@ -1,11 +1,13 @@
 #include "detect/stain_search.h"
 
+#include "detect/blocks.h"
 #include "detect/pieces.h"
 #include "detect/region_growing.h"
 #include "detect/response.h"
 
 #include <opencv2/core.hpp>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <utility>
@@ -30,17 +32,18 @@ cv::Mat Contrasts(const ContrastMap& map, const Response& response) {
   for (const double level : map.ring_level) {
     least.push_back(kLeastContrast * static_cast<float>(level));
   }
+  const float least_anywhere = *std::min_element(least.begin(), least.end());
   for (int y = 0; y < contrasts.rows; ++y) {
     const auto* smooth = response.smooth.ptr<float>(y);
     const auto* radius = response.radius_um.ptr<float>(y);
     auto* out = contrasts.ptr<std::int8_t>(y);
-    for (int x = 0; x < contrasts.cols; ++x) {
+    ForEachReaching(smooth, contrasts.cols, least_anywhere, [&](int x) {
       if (radius[x] >= outer || std::abs(radius[x] - rim) < static_cast<float>(kBesideRimUm)) {
-        continue;
+        return;
       }
-      if (std::abs(smooth[x]) < least[map.RingOf(radius[x])]) continue;
+      if (std::abs(smooth[x]) < least[map.RingOf(radius[x])]) return;
       out[x] = smooth[x] < 0 ? -1 : 1;
-    }
+    });
   }
   return contrasts;
 }

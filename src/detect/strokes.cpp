@@ -1,5 +1,6 @@
 #include "detect/strokes.h"
 
+#include "detect/blocks.h"
 #include "detect/line_trace.h"
 #include "detect/pieces.h"
 #include "detect/runs.h"
@@ -44,10 +45,9 @@ cv::Mat Strong(const ContrastMap& map, const cv::Mat& smooth) {
     const auto* height = smooth.ptr<float>(y);
     const auto* radius = map.radius_um.ptr<float>(y);
     auto* out = strong.ptr<uchar>(y);
-    for (int x = 0; x < smooth.cols; ++x) {
-      if (std::abs(height[x]) < least) continue;
+    ForEachReaching(height, smooth.cols, least, [&](int x) {
       out[x] = std::abs(height[x]) >= bound[map.RingOf(radius[x])] ? 255 : 0;
-    }
+    });
   }
   const int seal = std::max(1, cvRound(kSealUm / map.um_per_cell));
   const cv::Size size(2 * seal + 1, 2 * seal + 1);
