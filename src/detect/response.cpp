@@ -1,6 +1,7 @@
 #include "detect/response.h"
 
 #include "core/wide.h"
+#include "detect/blur.h"
 
 #include <opencv2/core/hal/hal.hpp>
 #include <opencv2/imgproc.hpp>
@@ -11,14 +12,6 @@
 
 namespace endgrade {
 namespace {
-
-cv::Mat Blur(const cv::Mat& image, double sigma) {
-  cv::Mat out;
-  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma)));
-  cv::GaussianBlur(
-      image, out, cv::Size(2 * reach + 1, 2 * reach + 1), sigma, sigma, cv::BORDER_REFLECT_101);
-  return out;
-}
 
 cv::Mat Reduce(const cv::Mat& image, int reduction) {
   if (reduction == 1) return image;
@@ -135,7 +128,7 @@ cv::Mat MinusDoubled(const cv::Mat& image, const cv::Mat& wide) {
 cv::Mat BandOf(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
   const double box_variance = 3.0 / 12.0;  // of averaging two cells
   const double variance = wide_sigma * wide_sigma - narrow_sigma * narrow_sigma - box_variance;
-  return MinusDoubled(smooth, Blur(Halve(smooth), 0.5 * std::sqrt(std::max(0.25, variance))));
+  return MinusDoubled(smooth, Blurred(Halve(smooth), 0.5 * std::sqrt(std::max(0.25, variance))));
 }
 
 }  // namespace
@@ -150,7 +143,7 @@ Response SmoothAtScale(const ContrastMap& map, const cv::Mat& residual, double s
   // Averaging over `reduction` cells has itself blurred by a box of that width.
   const double box_variance = (reduction * reduction - 1) / 12.0;
   response.own_sigma = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
-  response.smooth = Blur(reduced, response.own_sigma / reduction);
+  response.smooth = Blurred(reduced, response.own_sigma / reduction);
   return response;
 }
 

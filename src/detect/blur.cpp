@@ -1,0 +1,87 @@
+#include "detect/blur.h"
+
+#include "core/wide.h"
+
+#include <opencv2/imgproc.hpp>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+namespace endgrade {
+namespace {
+
+// One side of a kernel that is the same on both.
+//   lines     of `reach` before the middle one, the middle one, and of as many after it
+//   out       the lines' weighted sum
+ENDGRADE_WIDE void AddUp(
+    const float* const* lines, const float* kernel, int reach, int count, float* __restrict out) {
+  constexpr int kAtOnce = 4;
+  const float* const* const middle = lines + reach;
+  int x = 0;
+  for (; x + 8 * kAtOnce <= count; x += 8 * kAtOnce) {
+    std::array<Eight, kAtOnce> sum;
+    for (int i = 0; i < kAtOnce; ++i) sum[i] = kernel[0] * EightAt(middle[0] + x + 8 * i).value;
+    for (int j = 1; j <= reach; ++j) {
+      const float* const before = middle[-j] + x;
+      const float* const after = middle[j] + x;
+      const float weight = kernel[j];
+      for (int i = 0; i < kAtOnce; ++i) {
+        sum[i] += weight * (EightAt(before + 8 * i).value + EightAt(after + 8 * i).value);
+      }
+    }
+    for (int i = 0; i < kAtOnce; ++i) EightAt(out + x + 8 * i).value = sum[i];
+  }
+  for (; x < count; ++x) {
+    float sum = kernel[0] * middle[0][x];
+    for (int j = 1; j <= reach; ++j) sum += kernel[j] * (middle[-j][x] + middle[j][x]);
+    out[x] = sum;
+  }
+}
+
+// The middle of a Gaussian of unit sum, and the weights to one side of it.
+std::vector<float> HalfKernel(int reach, double sigma) {
+  const cv::Mat kernel = cv::getGaussianKernel(2 * reach + 1, sigma, CV_32F);
+  const auto* const weights = kernel.ptr<float>();
+  return {weights + reach, weights + 2 * reach + 1};
+}
+
+// Which line stands for each one from `reach` before the first to `reach` after the last.
+std::vector<int> Mirrored(int count, int reach) {
+  std::vector<int> lines;
+  for (int i = -reach; i < count + reach; ++i) {
+    lines.push_back(cv::borderInterpolate(i, count, cv::BORDER_REFLECT_101));
+  }
+  return lines;
+}
+
+}  // namespace
+
+cv::Mat Blurred(const cv::Mat& image, double sigma) {
+  const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma)));
+  const auto wide = static_cast<std::size_t>(reach);
+  const std::vector<float> kernel = HalfKernel(reach, sigma);
+  const std::vector<int> rows = Mirrored(image.rows, reach);
+  const std::vector<int> columns = Mirrored(image.cols, reach);
+  std::vector<float> line(columns.size());  // a blurred column in each place, and past the borders
+  std::vector<const float*> across(2 * wide + 1);
+  for (std::size_t i = 0; i < across.size(); ++i) across[i] = line.data() + i;
+  std::vector<const float*> down(2 * wide + 1);
+  cv::Mat out(image.size(), CV_32FC1);
+  for (int y = 0; y < image.rows; ++y) {
+    for (std::size_t i = 0; i < down.size(); ++i) {
+      down[i] = image.ptr<float>(rows[static_cast<std::size_t>(y) + i]);
+    }
+    AddUp(down.data(), kernel.data(), reach, image.cols, line.data() + reach);
+    for (std::size_t i = 0; i < wide; ++i) {
+      const std::size_t end = columns.size() - 1 - i;
+      line[i] = line[wide + static_cast<std::size_t>(columns[i])];
+      line[end] = line[wide + static_cast<std::size_t>(columns[end])];
+    }
+    AddUp(across.data(), kernel.data(), reach, image.cols, out.ptr<float>(y));
+  }
+  return out;
+}
+
+}  // namespace endgrade
