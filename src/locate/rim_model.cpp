@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 namespace endgrade::locate {
 namespace {
@@ -50,66 +49,68 @@ Light LightOf(double stored, double tone) {
   return {light, dark ? 0.0 : tone * light / share / kWhite, light * std::log(share) * tone};
 }
 
-constexpr std::size_t kBlock = 16;  // columns that are worked on at once
-
-// What one ray's light is made of.
-struct Exposure {
-  Blur blur;
-  float edge, width;                         // of the glass, from the ellipse, and of the ring
-  float glass, ferrule;                      // light
-  float glass_by_tone, ferrule_by_tone;      // its derivatives
-  float glass_by_stored, ferrule_by_stored;  // by the stored brightness
-  float glass_slope, ferrule_slope;
-  float ring, rise, fall;                  // the ring's light, and the steps to and from it
-  float depth_on_glass, depth_on_ferrule;  // 0 where the ring does not lie beside it
+// What the light along eight rays is made of.
+struct alignas(32) Exposure {
+  EightFloats edge, width;                         // of the glass, from the ellipse; of the ring
+  EightFloats glass, ferrule;                      // light
+  EightFloats glass_by_tone, ferrule_by_tone;      // its derivatives
+  EightFloats glass_by_stored, ferrule_by_stored;  // by the stored brightness
+  EightFloats glass_slope, ferrule_slope;
+  EightFloats ring, rise, fall;                  // the ring's light, and the steps to and from it
+  EightFloats depth_on_glass, depth_on_ferrule;  // 0 where the ring does not lie beside it
+  Blur blur;                                     // these are the same for all
   float per_tone;
 };
 
-// Places kBlock at a time. `lines`: kLines of them, `stride` apart.
-template <bool kRinged, std::size_t kLines>
-[[gnu::always_inline]] inline void ExposeBlocks(
-    const Exposure& e, const float* x, std::size_t count, std::size_t stride, float* lines) {
-  for (std::size_t from = 0; from < count; from += kBlock) {
-    float out[kLines][kBlock];
-    for (std::size_t j = 0; j < kBlock; ++j) {
-      const float at = x[from + j];
-      const Step inner = StepAt(at - e.edge, e.blur);
-      const Step outer = kRinged ? StepAt(at - e.edge - e.width, e.blur) : inner;
+// `lines` are `stride` apart, one a quantity; that of the sharpening gets the values.
+template <bool kRinged>
+[[gnu::always_inline]] inline void ExposeColumns(
+    const Exposure& e, const float* x, std::size_t columns, std::size_t stride, float* lines) {
+  for (std::size_t column = 0; column < columns; ++column) {
+    const float at = x[column];
+    float out[kRayCount][kSide];
+    for (std::size_t j = 0; j < kSide; ++j) {
+      const Step inner = StepAt(at - e.edge[j], e.blur);
+      const Step outer = kRinged ? StepAt(at - e.edge[j] - e.width[j], e.blur) : inner;
       const float light =
-          AtLeast(kLeastLight, e.glass + e.rise * inner.value + e.fall * outer.value);
+          AtLeast(kLeastLight, e.glass[j] + e.rise[j] * inner.value + e.fall[j] * outer.value);
       const float log_share = e.per_tone * LogOf(light);
       const float stored = static_cast<float>(kWhite) * ExpOf(log_share);
       const float by_light = stored * e.per_tone / light;
       const float in_ring = inner.value - outer.value;
-      const float by_glass = 1.0F - inner.value + e.depth_on_glass * in_ring;
-      const float by_ferrule = outer.value + e.depth_on_ferrule * in_ring;
-      const float by_outer = by_light * e.fall * outer.by_place;
-      out[kRayEdge][j] = by_light * e.rise * inner.by_place + by_outer;
-      out[kRaySigma][j] = by_light * (e.rise * inner.by_sigma + e.fall * outer.by_sigma);
-      out[kRayTail][j] = by_light * (e.rise * inner.by_tail + e.fall * outer.by_tail);
-      out[kRayTone][j] = by_light * (e.glass_by_tone * by_glass + e.ferrule_by_tone * by_ferrule) -
-                         stored * log_share;
+      const float by_glass = 1.0F - inner.value + e.depth_on_glass[j] * in_ring;
+      const float by_ferrule = outer.value + e.depth_on_ferrule[j] * in_ring;
+      const float by_outer = by_light * e.fall[j] * outer.by_place;
+      out[kRayEdge][j] = by_light * e.rise[j] * inner.by_place + by_outer;
+      out[kRaySigma][j] = by_light * (e.rise[j] * inner.by_sigma + e.fall[j] * outer.by_sigma);
+      out[kRayTail][j] = by_light * (e.rise[j] * inner.by_tail + e.fall[j] * outer.by_tail);
+      out[kRayTone][j] =
+          by_light * (e.glass_by_tone[j] * by_glass + e.ferrule_by_tone[j] * by_ferrule) -
+          stored * log_share;
       out[kRayWidth][j] = kRinged ? by_outer : 0.0F;
-      out[kRayDepth][j] = kRinged ? by_light * e.ring * in_ring : 0.0F;
-      out[kRayGlass][j] = by_light * e.glass_by_stored * by_glass;
-      out[kRayFerrule][j] = by_light * e.ferrule_by_stored * by_ferrule;
+      out[kRayDepth][j] = kRinged ? by_light * e.ring[j] * in_ring : 0.0F;
+      out[kRayGlass][j] = by_light * e.glass_by_stored[j] * by_glass;
+      out[kRayFerrule][j] = by_light * e.ferrule_by_stored[j] * by_ferrule;
       out[kRayGlassSlope][j] = at * (1.0F - inner.value);
       out[kRayFerruleSlope][j] = at * outer.value;
-      out[kRaySharpen][j] = stored + e.glass_slope * out[kRayGlassSlope][j] +
-                            e.ferrule_slope * out[kRayFerruleSlope][j];
+      out[kRaySharpen][j] = stored + e.glass_slope[j] * out[kRayGlassSlope][j] +
+                            e.ferrule_slope[j] * out[kRayFerruleSlope][j];
+      out[kRaySharpenRadius][j] = 0.0F;
     }
-    for (std::size_t q = 0; q < kLines; ++q) std::copy_n(out[q], kBlock, lines + q * stride + from);
+    for (std::size_t q = 0; q < kRayCount; ++q) {
+      std::copy_n(out[q], kSide, lines + q * stride + column * kSide);
+    }
   }
 }
 
 ENDGRADE_WIDE void ExposePlain(
-    const Exposure& e, const float* x, std::size_t count, std::size_t stride, float* lines) {
-  ExposeBlocks<false, kRaySharpen + 1>(e, x, count, stride, lines);
+    const Exposure& e, const float* x, std::size_t columns, std::size_t stride, float* lines) {
+  ExposeColumns<false>(e, x, columns, stride, lines);
 }
 
 ENDGRADE_WIDE void ExposeRing(
-    const Exposure& e, const float* x, std::size_t count, std::size_t stride, float* lines) {
-  ExposeBlocks<true, kRaySharpen + 1>(e, x, count, stride, lines);
+    const Exposure& e, const float* x, std::size_t columns, std::size_t stride, float* lines) {
+  ExposeColumns<true>(e, x, columns, stride, lines);
 }
 
 // Columns that an unsharp mask of this radius reaches.
@@ -117,210 +118,207 @@ int ReachOf(double radius_px, double pitch) {
   return std::max(1, static_cast<int>(std::ceil(2.6 * radius_px / pitch)));
 }
 
-// `line` under a symmetric kernel of which one half, the middle first, is given.
-ENDGRADE_WIDE void Soften(const float* line,
-                          const float* kernel,
-                          std::size_t kernel_size,
-                          std::size_t count,
-                          float* soft) {
-  for (std::size_t from = 0; from < count; from += kBlock) {
-    const float* here = line + from;
-    Eight low = kernel[0] * EightAt(here).value;
-    Eight high = kernel[0] * EightAt(here + 8).value;
-    for (std::size_t k = 1; k < kernel_size; ++k) {
-      low += kernel[k] * (EightAt(here - k).value + EightAt(here + k).value);
-      high += kernel[k] * (EightAt(here + 8 - k).value + EightAt(here + 8 + k).value);
-    }
-    EightAt(soft + from).value = low;
-    EightAt(soft + from + 8).value = high;
+// The place of eight rays under a symmetric kernel, of which one half is given, the middle first.
+[[gnu::always_inline]] inline void Soften(const float* line,
+                                          const std::vector<float>& kernel,
+                                          Eight* soft) {
+  *soft = kernel[0] * EightAt(line).value;
+  for (std::size_t k = 1; k < kernel.size(); ++k) {
+    *soft += kernel[k] * (EightAt(line - k * kSide).value + EightAt(line + k * kSide).value);
   }
 }
 
-// The same for the kernel's derivative by the logarithm of its radius: `shares` are the squares of
-// the distances in radii, less their mean under the kernel.
-ENDGRADE_WIDE void SoftenByRadius(const float* line,
-                                  const float* kernel,
-                                  const float* shares,
-                                  std::size_t kernel_size,
-                                  std::size_t count,
-                                  float* by_radius) {
-  for (std::size_t from = 0; from < count; from += kBlock) {
-    const float* here = line + from;
-    Eight low = shares[0] * (kernel[0] * EightAt(here).value);
-    Eight high = shares[0] * (kernel[0] * EightAt(here + 8).value);
-    for (std::size_t k = 1; k < kernel_size; ++k) {
-      low += shares[k] * (kernel[k] * (EightAt(here - k).value + EightAt(here + k).value));
-      high += shares[k] * (kernel[k] * (EightAt(here + 8 - k).value + EightAt(here + 8 + k).value));
+// `line` with `amount` times what it has more than its surroundings; columns of `out` are `stride`
+// apart.
+ENDGRADE_WIDE void Sharpen(const float* line,
+                           const std::vector<float>& kernel,
+                           float amount,
+                           std::size_t columns,
+                           std::size_t stride,
+                           float* out) {
+  for (std::size_t i = 0; i < columns; ++i) {
+    const float* here = line + i * kSide;
+    Eight soft;
+    Soften(here, kernel, &soft);
+    const Eight exposed = EightAt(here).value;
+    EightAt(out + i * stride).value = exposed + amount * (exposed - soft);
+  }
+}
+
+// Derivatives of that by the amount and by the logarithm of the kernel's radius. `shares` are the
+// squares of the distances in radii, less their mean under the kernel.
+ENDGRADE_WIDE void DifferentiateSharpening(const float* line,
+                                           const std::vector<float>& kernel,
+                                           const std::vector<float>& shares,
+                                           float amount,
+                                           std::size_t columns,
+                                           RimRow* rows) {
+  for (std::size_t i = 0; i < columns; ++i) {
+    const float* here = line + i * kSide;
+    Eight soft;
+    Soften(here, kernel, &soft);
+    Eight by_radius = shares[0] * (kernel[0] * EightAt(here).value);
+    for (std::size_t k = 1; k < kernel.size(); ++k) {
+      by_radius +=
+          shares[k] *
+          (kernel[k] * (EightAt(here - k * kSide).value + EightAt(here + k * kSide).value));
     }
-    EightAt(by_radius + from).value = low;
-    EightAt(by_radius + from + 8).value = high;
+    EightAt(rows[i].by[kRaySharpen].data()).value = EightAt(here).value - soft;
+    EightAt(rows[i].by[kRaySharpenRadius].data()).value = -amount * by_radius;
   }
 }
 
 }  // namespace
 
-SectorModel::SectorModel(RingKind kind, const RimData& data)
-    : kind_(kind),
-      radius_(data.radius),
-      first_(data.first),
-      pitch_(data.pitch),
+const std::array<RayQuantity, kParameterCount> RimPaths::kThrough = {
+    kRayEdge,  kRayEdge,       kRayEdge,    kRayEdge,          kRayEdge,  kRaySigma,
+    kRayTail,  kRayTone,       kRaySharpen, kRaySharpenRadius, kRayWidth, kRayWidth,
+    kRayWidth, kRayDepth,  // the rim's
+    kRayGlass, kRayGlassSlope, kRayFerrule, kRayFerruleSlope,  kRayDepth, kRayWidth};
+
+RimModel::RimModel(RingKind kind, const RimData& data)
+    : data_(data),
+      kind_(kind),
       columns_(data.Columns()),
-      values_(columns_),
-      rows_(columns_) {
-  MakeRoom(kBlock);
-  places_.assign(soft_.size() / kLines, 0.0F);
+      paths_((data.sectors.size() + kSide - 1) / kSide),
+      values_(columns_ * kSide) {
   for (std::size_t i = 0; i < columns_; ++i) {
-    places_[i] = static_cast<float>(first_ + pitch_ * static_cast<double>(i));
+    places_.push_back(static_cast<float>(data_.first + data_.pitch * static_cast<double>(i)));
   }
 }
 
-// Whole blocks are worked on: there is room for the last one, too.
-void SectorModel::MakeRoom(std::size_t reach) {
+void RimModel::MakeRoom(std::size_t reach) {
   if (reach <= room_) return;
-  room_ = (reach + kBlock - 1) / kBlock * kBlock;
-  const std::size_t whole = (columns_ + kBlock - 1) / kBlock * kBlock;
-  stride_ = whole + 2 * room_;
-  lines_.assign(kLines * stride_, 0.0F);
-  soft_.assign(kLines * whole, 0.0F);
-  by_radius_.assign(whole, 0.0F);
+  room_ = reach;
+  stride_ = (columns_ + 2 * room_) * kSide;
+  lines_.assign(paths_.size() * kRayCount * stride_, 0.0F);
 }
 
-void SectorModel::ExtendEnds(std::size_t reach) {
-  for (std::size_t q = 0; q < kLines; ++q) {
-    float* line = Line(q);
-    std::fill(line - reach, line, line[0]);
-    std::fill(line + columns_, line + columns_ + reach, line[columns_ - 1]);
+void RimModel::ExtendEnds(float* line) const {
+  float* end = line + columns_ * kSide;
+  for (std::size_t i = 1; i < kernel_.size(); ++i) {
+    std::copy_n(line, kSide, line - i * kSide);
+    std::copy_n(end - kSide, kSide, end + (i - 1) * kSide);
   }
 }
 
-void SectorModel::Evaluate(const RimVector& rim,
-                           const SectorVector& sector,
-                           double cos_t,
-                           double sin_t) {
-  cos_t_ = cos_t;
-  sin_t_ = sin_t;
-  edge_ = rim[kSize] + rim[kShiftX] * cos_t + rim[kShiftY] * sin_t +
-          rim[kOvalC] * (cos_t * cos_t - sin_t * sin_t) + rim[kOvalS] * 2.0 * cos_t * sin_t;
-  spread_ = std::max(kLeastSpread, 1.0 + rim[kWidthX] * cos_t + rim[kWidthY] * sin_t);
-  turn_width_ = std::exp(rim[kLogWidth]) * spread_;
-  width_ = turn_width_ * std::max(0.05, 1.0 + sector[kWidthChange]);
-  const double sharpening_px = std::exp(rim[kLogSharpen]);
-  MakeRoom(static_cast<std::size_t>(ReachOf(sharpening_px, pitch_)));
-  Expose(rim, sector);
-  Sharpen(static_cast<float>(rim[kSharpen]), sharpening_px);
+void RimModel::SetRim(const RimVector& rim) {
+  rim_ = rim;
+  sigma_ = std::exp(rim[kLogSigma]);
+  tone_ = std::exp(rim[kLogTone]);
+  mean_width_ = std::exp(rim[kLogWidth]);
+  sharpening_ = static_cast<float>(rim[kSharpen]);
+  const double radius_px = std::exp(rim[kLogSharpen]);
+  if (radius_px == kernel_radius_px_) return;
+  MakeKernel(radius_px);
+  MakeRoom(kernel_.size() - 1);
 }
 
-SectorModel::Paths SectorModel::ByParameters() const {
-  const double by_spread = spread_ > kLeastSpread ? width_ / spread_ : 0.0;
-  Paths paths{};
-  paths[kSize] = {kRayEdge, 1.0};
-  paths[kShiftX] = {kRayEdge, cos_t_};
-  paths[kShiftY] = {kRayEdge, sin_t_};
-  paths[kOvalC] = {kRayEdge, cos_t_ * cos_t_ - sin_t_ * sin_t_};
-  paths[kOvalS] = {kRayEdge, 2.0 * cos_t_ * sin_t_};
-  paths[kLogSigma] = {kRaySigma, 1.0};
-  paths[kTail] = {kRayTail, 1.0};
-  paths[kLogTone] = {kRayTone, 1.0};
-  paths[kSharpen] = {kRaySharpen, 1.0};
-  paths[kLogSharpen] = {kRaySharpenRadius, 1.0};
-  paths[kLogWidth] = {kRayWidth, width_};
-  paths[kWidthX] = {kRayWidth, by_spread * cos_t_};
-  paths[kWidthY] = {kRayWidth, by_spread * sin_t_};
-  paths[kLogDepth] = {kRayDepth, 1.0};
-  constexpr std::size_t own = kRimCount;
-  paths[own + kGlass] = {kRayGlass, 1.0};
-  paths[own + kGlassSlope] = {kRayGlassSlope, 1.0};
-  paths[own + kFerrule] = {kRayFerrule, 1.0};
-  paths[own + kFerruleSlope] = {kRayFerruleSlope, 1.0};
-  paths[own + kDepthChange] = {kRayDepth, 1.0};
-  paths[own + kWidthChange] = {kRayWidth, turn_width_};
-  return paths;
+const float* RimModel::Evaluate(std::size_t eight, const std::vector<SectorVector>& sectors) {
+  Expose(eight, sectors);
+  float* plain = Line(eight, kPlain);
+  ExtendEnds(plain);
+  Sharpen(plain, kernel_, sharpening_, columns_, kSide, values_.data());
+  return values_.data();
 }
 
-void SectorModel::Expose(const RimVector& rim, const SectorVector& sector) {
-  const double tone_exponent = std::exp(rim[kLogTone]);
-  const double sigma = std::exp(rim[kLogSigma]);
-  const auto narrow = static_cast<float>(1.0 / sigma);
-  const auto bend = static_cast<float>(0.5 * sigma / radius_);
-  const auto tail = static_cast<float>(rim[kTail]);
+void RimModel::Differentiate(std::size_t eight, RimRow* rows) {
+  constexpr std::size_t kStride = sizeof(RimRow) / sizeof(float);
+  for (std::size_t q = 0; q < kRayCount; ++q) {
+    if (q == kRaySharpen || q == kRaySharpenRadius) continue;
+    float* line = Line(eight, q);
+    float* out = rows->by[q].data();
+    if (sharpening_ > kLeastSharpening) {
+      ExtendEnds(line);
+      Sharpen(line, kernel_, sharpening_, columns_, kStride, out);
+    } else {
+      for (std::size_t i = 0; i < columns_; ++i) {
+        std::copy_n(line + i * kSide, kSide, out + i * kStride);
+      }
+    }
+  }
+  DifferentiateSharpening(Line(eight, kPlain), kernel_, shares_, sharpening_, columns_, rows);
+}
+
+void RimModel::Expose(std::size_t eight, const std::vector<SectorVector>& sectors) {
+  const auto narrow = static_cast<float>(1.0 / sigma_);
+  const auto bend = static_cast<float>(0.5 * sigma_ / data_.radius);
+  const auto tail = static_cast<float>(rim_[kTail]);
   constexpr auto wider = static_cast<float>(kWiderSigma);
-  const Light glass = LightOf(sector[kGlass], tone_exponent);
-  const Light ferrule = LightOf(sector[kFerrule], tone_exponent);
   const bool ringed = kind_ != RingKind::kNone;
-  const auto depth = static_cast<float>(std::exp(rim[kLogDepth] + sector[kDepthChange]));
   Exposure e{};
   e.blur = {{narrow, narrow / wider}, {1.0F - tail, tail}, {bend, bend * wider}};
-  e.edge = static_cast<float>(edge_);
-  e.width = static_cast<float>(width_);
-  e.glass = static_cast<float>(glass.value);
-  e.ferrule = static_cast<float>(ferrule.value);
-  e.glass_by_tone = static_cast<float>(glass.by_tone);
-  e.ferrule_by_tone = static_cast<float>(ferrule.by_tone);
-  e.glass_by_stored = static_cast<float>(glass.by_stored);
-  e.ferrule_by_stored = static_cast<float>(ferrule.by_stored);
-  e.glass_slope = static_cast<float>(sector[kGlassSlope]);
-  e.ferrule_slope = static_cast<float>(sector[kFerruleSlope]);
-  e.per_tone = static_cast<float>(1.0 / tone_exponent);
-  const bool on_glass = ringed && (e.glass < e.ferrule) == (kind_ == RingKind::kDark);
-  e.depth_on_glass = on_glass ? depth : 0.0F;
-  e.depth_on_ferrule = ringed && !on_glass ? depth : 0.0F;
-  // Without a ring the one step is the outer one, too.
-  e.ring = on_glass ? e.glass * depth : e.ferrule * (ringed ? depth : 1.0F);
-  e.rise = e.ring - e.glass;
-  e.fall = e.ferrule - e.ring;
-  (ringed ? ExposeRing : ExposePlain)(e, places_.data(), columns_, stride_, Line(0));
+  e.per_tone = static_cast<float>(1.0 / tone_);
+  auto& factor = paths_[eight].factor;
+  for (std::size_t j = 0; j < kSide; ++j) {
+    const std::size_t s = std::min(eight * kSide + j, sectors.size() - 1);
+    const SectorVector& sector = sectors[s];
+    const double cos_t = data_.sectors[s].cos_t;
+    const double sin_t = data_.sectors[s].sin_t;
+    const double edge = rim_[kSize] + rim_[kShiftX] * cos_t + rim_[kShiftY] * sin_t +
+                        rim_[kOvalC] * (cos_t * cos_t - sin_t * sin_t) +
+                        rim_[kOvalS] * 2.0 * cos_t * sin_t;
+    const double spread =
+        std::max(kLeastSpread, 1.0 + rim_[kWidthX] * cos_t + rim_[kWidthY] * sin_t);
+    const double turn_width = mean_width_ * spread;
+    const double width = turn_width * std::max(0.05, 1.0 + sector[kWidthChange]);
+    const Light glass = LightOf(sector[kGlass], tone_);
+    const Light ferrule = LightOf(sector[kFerrule], tone_);
+    const auto depth = static_cast<float>(std::exp(rim_[kLogDepth] + sector[kDepthChange]));
+    e.edge[j] = static_cast<float>(edge);
+    e.width[j] = static_cast<float>(width);
+    e.glass[j] = static_cast<float>(glass.value);
+    e.ferrule[j] = static_cast<float>(ferrule.value);
+    e.glass_by_tone[j] = static_cast<float>(glass.by_tone);
+    e.ferrule_by_tone[j] = static_cast<float>(ferrule.by_tone);
+    e.glass_by_stored[j] = static_cast<float>(glass.by_stored);
+    e.ferrule_by_stored[j] = static_cast<float>(ferrule.by_stored);
+    e.glass_slope[j] = static_cast<float>(sector[kGlassSlope]);
+    e.ferrule_slope[j] = static_cast<float>(sector[kFerruleSlope]);
+    const bool on_glass = ringed && (e.glass[j] < e.ferrule[j]) == (kind_ == RingKind::kDark);
+    e.depth_on_glass[j] = on_glass ? depth : 0.0F;
+    e.depth_on_ferrule[j] = ringed && !on_glass ? depth : 0.0F;
+    // Without a ring the one step is the outer one, too.
+    e.ring[j] = on_glass ? e.glass[j] * depth : e.ferrule[j] * (ringed ? depth : 1.0F);
+    e.rise[j] = e.ring[j] - e.glass[j];
+    e.fall[j] = e.ferrule[j] - e.ring[j];
+    const double by_spread = spread > kLeastSpread ? width / spread : 0.0;
+    for (EightDoubles& one : factor) one[j] = 1.0;
+    factor[kShiftX][j] = cos_t;
+    factor[kShiftY][j] = sin_t;
+    factor[kOvalC][j] = cos_t * cos_t - sin_t * sin_t;
+    factor[kOvalS][j] = 2.0 * cos_t * sin_t;
+    factor[kLogWidth][j] = width;
+    factor[kWidthX][j] = by_spread * cos_t;
+    factor[kWidthY][j] = by_spread * sin_t;
+    factor[std::size_t{kRimCount} + kWidthChange][j] = turn_width;
+  }
+  (ringed ? ExposeRing : ExposePlain)(e, places_.data(), columns_, stride_, Line(eight, 0));
 }
 
 // All sectors of a rim are sharpened alike.
-void SectorModel::MakeKernel(double radius_px) {
+void RimModel::MakeKernel(double radius_px) {
   kernel_radius_px_ = radius_px;
-  const int reach = ReachOf(radius_px, pitch_);
+  const int reach = ReachOf(radius_px, data_.pitch);
   kernel_.resize(static_cast<std::size_t>(reach) + 1);
   weights_.resize(kernel_.size());
   shares_.resize(kernel_.size());
   double sum = 0.0;
   double square = 0.0;
   for (int i = 0; i <= reach; ++i) {
-    const double z = i * pitch_ / radius_px;
+    const double z = i * data_.pitch / radius_px;
     const double weight = std::exp(-0.5 * z * z);
     weights_[static_cast<std::size_t>(i)] = weight;
     sum += (i == 0 ? 1.0 : 2.0) * weight;
     square += (i == 0 ? 1.0 : 2.0) * weight * z * z;
   }
   const auto mean_square = static_cast<float>(square / sum);
-  const auto per_radius = static_cast<float>(pitch_ / radius_px);
+  const auto per_radius = static_cast<float>(data_.pitch / radius_px);
   for (int i = 0; i <= reach; ++i) {
     const auto at = static_cast<std::size_t>(i);
     kernel_[at] = static_cast<float>(weights_[at] / sum);
     const float z = static_cast<float>(i) * per_radius;
     shares_[at] = z * z - mean_square;
-  }
-}
-
-void SectorModel::Sharpen(float amount, double radius_px) {
-  if (radius_px != kernel_radius_px_) MakeKernel(radius_px);
-  const std::size_t reach = kernel_.size() - 1;
-  ExtendEnds(reach);
-  const bool sharpened = amount > kLeastSharpening;
-  const std::size_t whole = by_radius_.size();
-  for (std::size_t q = sharpened ? 0 : kPlain; q < kLines; ++q) {
-    Soften(Line(q), kernel_.data(), kernel_.size(), columns_, soft_.data() + q * whole);
-  }
-  SoftenByRadius(
-      Line(kPlain), kernel_.data(), shares_.data(), kernel_.size(), columns_, by_radius_.data());
-  const float* plain = Line(kPlain);
-  const float* soft = soft_.data() + kPlain * whole;
-  for (std::size_t i = 0; i < columns_; ++i) {
-    values_[i] = plain[i] + amount * (plain[i] - soft[i]);
-    rows_[i].by[kRaySharpen] = plain[i] - soft[i];
-    rows_[i].by[kRaySharpenRadius] = -amount * by_radius_[i];
-  }
-  for (std::size_t q = 0; q < kPlain; ++q) {
-    const float* exposed = Line(q);
-    const float* mean = soft_.data() + q * whole;
-    for (std::size_t i = 0; i < columns_; ++i) {
-      rows_[i].by[q] = sharpened ? exposed[i] + amount * (exposed[i] - mean[i]) : exposed[i];
-    }
   }
 }
 

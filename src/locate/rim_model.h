@@ -68,69 +68,79 @@ struct RimData {
 };
 
 // Quantities that one ray's values depend on. The rim's and the sector's parameters act through
-// them: the edge's place, for one, through five.
+// them: the edge's place, for one, through five. In the order of the parameters: the rim's own,
+// what is both's, the sector's own.
 enum RayQuantity : std::size_t {
   kRayEdge,
   kRaySigma,
   kRayTail,
   kRayTone,
+  kRaySharpen,
+  kRaySharpenRadius,
   kRayWidth,
   kRayDepth,
   kRayGlass,
   kRayGlassSlope,
   kRayFerrule,
   kRayFerruleSlope,
-  kRaySharpen,
-  kRaySharpenRadius,
   kRayCount
 };
 
-// Values along one ray, and their derivatives.
-class SectorModel {
+// Sectors are worked on so many at a time, side by side. Where there are fewer, the last is there
+// more than once.
+inline constexpr std::size_t kSide = 8;
+using EightFloats = std::array<float, kSide>;
+using EightDoubles = std::array<double, kSide>;
+
+// Derivatives at one place of eight rays by all quantities.
+struct alignas(32) RimRow {
+  std::array<EightFloats, kRayCount> by;
+};
+
+// Through which quantity a parameter acts, the rim's parameters first, and the quantity's
+// derivative by it in each of eight sectors.
+inline constexpr std::size_t kParameterCount = kRimCount + std::size_t{kSectorCount};
+struct RimPaths {
+  static const std::array<RayQuantity, kParameterCount> kThrough;
+  std::array<EightDoubles, kParameterCount> factor;
+};
+
+// Values along the rays, and their derivatives.
+class RimModel {
  public:
-  explicit SectorModel(RingKind kind, const RimData& data);
+  RimModel(RingKind kind, const RimData& data);
 
-  void Evaluate(const RimVector& rim, const SectorVector& sector, double cos_t, double sin_t);
+  // What all sectors have in common. Comes before the others.
+  void SetRim(const RimVector& rim);
 
-  // Derivatives by all quantities at one place of the ray, in two vectors of eight: the room after
-  // them is the caller's.
-  static constexpr std::size_t kRowRoom = 16;
-  struct alignas(32) Row {
-    std::array<float, kRowRoom> by{};
-  };
-  [[nodiscard]] const std::vector<float>& values() const { return values_; }
-  [[nodiscard]] std::vector<Row>& rows() { return rows_; }
+  // The values of eight sectors: `columns` times eight. They stand until the next call.
+  const float* Evaluate(std::size_t eight, const std::vector<SectorVector>& sectors);
 
-  // Every parameter, the rim's first, acts through one quantity: which, and the quantity's
-  // derivative by it, at the last Evaluate().
-  struct Path {
-    RayQuantity through;
-    double factor;
-  };
-  using Paths = std::array<Path, kRimCount + std::size_t{kSectorCount}>;
-  [[nodiscard]] Paths ByParameters() const;
+  // Derivatives of what Evaluate() gave for these eight sectors: a row a column.
+  void Differentiate(std::size_t eight, RimRow* rows);
+  [[nodiscard]] const RimPaths& ByParameters(std::size_t eight) const { return paths_[eight]; }
 
  private:
-  // Values as exposed, before sharpening, and their derivatives, are kept in lines along the ray,
+  // Values as exposed, before sharpening, are kept with their derivatives in lines along the rays,
   // with room for a sharpening's reach before and after them.
-  static constexpr std::size_t kLines = kRaySharpen + 1;
   static constexpr std::size_t kPlain = kRaySharpen;
 
-  void Expose(const RimVector& rim, const SectorVector& sector);
-  void Sharpen(float amount, double radius_px);
+  void Expose(std::size_t eight, const std::vector<SectorVector>& sectors);
   void MakeKernel(double radius_px);
   void MakeRoom(std::size_t reach);
-  void ExtendEnds(std::size_t reach);
-  [[nodiscard]] float* Line(std::size_t which) { return lines_.data() + which * stride_ + room_; }
+  void ExtendEnds(float* line) const;
+  [[nodiscard]] float* Line(std::size_t eight, std::size_t which) {
+    return lines_.data() + (eight * kRayCount + which) * stride_ + room_ * kSide;
+  }
 
+  const RimData& data_;
   RingKind kind_;
-  double radius_, first_, pitch_;
-  double cos_t_ = 1, sin_t_ = 0;
-  double edge_ = 0, spread_ = 1, turn_width_ = 0, width_ = 0;
   std::size_t columns_, room_ = 0, stride_ = 0;
-  std::vector<float> values_, soft_, by_radius_;
-  std::vector<Row> rows_;
-  std::vector<float> lines_;
+  RimVector rim_{};
+  double sigma_ = 1, tone_ = 1, mean_width_ = 1;
+  float sharpening_ = 0;
+  std::vector<RimPaths> paths_;
+  std::vector<float> lines_, values_;
   std::vector<float> kernel_, shares_;
   std::vector<double> weights_;
   double kernel_radius_px_ = 0;

@@ -1,6 +1,7 @@
 #include "locate/rim_solver.h"
 
 #include "core/wide.h"
+#include "locate/four.h"
 
 #include <algorithm>
 #include <cmath>
@@ -68,130 +69,137 @@ SectorVector Clamped(SectorVector sector) {
   return sector;
 }
 
-// Sums over one ray's values of what they say about the quantities.
-struct RayNormal {
-  std::array<std::array<float, kRayCount>, kRayCount> square{};
-  std::array<float, kRayCount> right{};
-  double misfit = 0;
-};
-
-constexpr std::size_t kRowsAtOnce = 3;  // as many sums fit into sixteen registers of four floats
-// In the room that the rows leave: what the model misses, and the weight of that.
-constexpr std::size_t kMissPlace = kRayCount;
-constexpr std::size_t kWeightPlace = kRayCount + 1;
-static_assert(kRayCount % kRowsAtOnce == 0 && kWeightPlace < SectorModel::kRowRoom);
-
-// Sums of weight * row * row', and of weight * row * miss.
-ENDGRADE_WIDE void SumRows(const std::vector<SectorModel::Row>& rows, RayNormal* sums) {
-  for (std::size_t first = 0; first < kRayCount; first += kRowsAtOnce) {
-    Eight low[kRowsAtOnce] = {};
-    Eight high[kRowsAtOnce] = {};
-    for (const SectorModel::Row& row : rows) {
-      const float* by = row.by.data();
-      for (std::size_t a = 0; a < kRowsAtOnce; ++a) {
-        const float scaled = by[kWeightPlace] * by[first + a];
-        low[a] += scaled * EightAt(by).value;
-        high[a] += scaled * EightAt(by + 8).value;
-      }
-    }
-    for (std::size_t a = 0; a < kRowsAtOnce; ++a) {
-      auto& square = sums->square[first + a];
-      for (std::size_t b = 0; b < 8; ++b) square[b] = low[a][b];
-      for (std::size_t b = 8; b < kRayCount; ++b) square[b] = high[a][b - 8];
-      sums->right[first + a] = high[a][kMissPlace - 8];
-    }
+// What the model misses along eight rays, with its weight. Sets the rays' misfits.
+ENDGRADE_WIDE void WeighMisses(const std::vector<RimShown>& shown,
+                               const float* values,
+                               float per_scale,
+                               std::vector<RimMiss>* misses,
+                               EightDoubles* misfits) {
+  constexpr std::size_t kHalf = kSide / 2;
+  const Eight huber = Eight{} + kHuber;
+  Four low = {};
+  Four high = {};
+  for (std::size_t i = 0; i < shown.size(); ++i) {
+    const Eight per_noise = EightAt(shown[i].weight.data()).value * per_scale;
+    const Eight miss = EightAt(shown[i].level.data()).value - EightAt(values + i * kSide).value;
+    const Eight off = (miss < 0.0F ? -miss : miss) * per_noise;
+    const Eight square = off > huber ? 2.0F * kHuber * off - kHuber * kHuber : off * off;
+    RimMiss& at = (*misses)[i];
+    EightAt(at.miss.data()).value = miss;
+    EightAt(at.weight.data()).value = per_noise * per_noise * (huber / (off > huber ? off : huber));
+    EightFloats squares;
+    EightAt(squares.data()).value = square;
+    low += __builtin_convertvector(FourAt(squares.data()).value, Four);
+    high += __builtin_convertvector(FourAt(squares.data() + kHalf).value, Four);
   }
+  FourAt(misfits->data()).value = low;
+  FourAt(misfits->data() + kHalf).value = high;
 }
 
-// Subtracts cross * cross' from the rim's matrix; its upper half is never read.
-ENDGRADE_WIDE void TakeOut(const std::array<SectorVector, kRimCount>& cross,
-                           std::array<std::array<double, kRimCount>, kRimCount>* rim) {
-  constexpr std::size_t kPadded = 16;
-  double turned[kSectorCount][kPadded] = {};
-  for (std::size_t a = 0; a < kRimCount; ++a) {
-    for (std::size_t k = 0; k < kSectorCount; ++k) turned[k][a] = cross[a][k];
-  }
-  for (std::size_t a = 0; a < kRimCount; ++a) {
-    double sum[kPadded] = {};
-    for (std::size_t k = 0; k < kSectorCount; ++k) {
-      for (std::size_t b = 0; b < kPadded; ++b) sum[b] += turned[k][a] * turned[k][b];
-    }
-    for (std::size_t b = 0; b < kRimCount; ++b) (*rim)[a][b] -= sum[b];
-  }
+// Of a sector's parameter from what is known before.
+double OwnMiss(std::size_t which, const SectorVector& own) {
+  return which == kGlass || which == kFerrule ? 0.0 : -own[which];
 }
 
-RayNormal SumRay(const RimSector& sector, float per_scale, SectorModel* model) {
-  RayNormal sums;
-  const auto& values = model->values();
-  for (std::size_t i = 0; i < values.size(); ++i) {
-    const float per_noise = sector.weight[i] * per_scale;
-    const float miss = sector.level[i] - values[i];
-    const float off = std::abs(miss) * per_noise;
-    float weight = per_noise * per_noise;
-    float square = off * off;
-    if (off > kHuber) {
-      square = 2.0F * kHuber * off - kHuber * kHuber;
-      weight *= kHuber / off;
-    }
-    sums.misfit += static_cast<double>(square);
-    SectorModel::Row& row = model->rows()[i];
-    row.by[kMissPlace] = miss;
-    row.by[kWeightPlace] = weight;
-  }
-  SumRows(model->rows(), &sums);
-  return sums;
-}
+double WeightOf(double sigma) { return 1.0 / (sigma * sigma); }
 
 }  // namespace
 
 RimSolver::RimSolver(const RimData& data, RingKind kind, const RimPrior& prior, double noise_scale)
-    : data_(data), kind_(kind), prior_(prior), per_scale_(1.0 / noise_scale), model_(kind, data) {}
+    : data_(data),
+      kind_(kind),
+      prior_(prior),
+      per_scale_(1.0 / noise_scale),
+      model_(kind, data),
+      rows_(data.Columns()) {
+  const std::size_t last = data.sectors.size() - 1;
+  for (std::size_t first = 0; first <= last; first += kSide) {
+    std::vector<RimShown>& eight = shown_.emplace_back(data.Columns());
+    for (std::size_t j = 0; j < kSide; ++j) {
+      const RimSector& sector = data.sectors[std::min(first + j, last)];
+      for (std::size_t i = 0; i < eight.size(); ++i) {
+        eight[i].level[j] = sector.level[i];
+        eight[i].weight[j] = first + j <= last ? sector.weight[i] : 0.0F;
+      }
+    }
+  }
+  misses_.assign(shown_.size(), std::vector<RimMiss>(data.Columns()));
+  reduced_.resize((data.sectors.size() + kFour - 1) / kFour);
+}
 
 RimFit RimSolver::Descend(RimFit fit, int rounds) {
   fit.kind = kind_;
   fit.rim = Clamped(fit.rim);
   Normal normal;
-  Linearise(&fit, &normal);
+  Assess(&fit);
+  Linearise(fit, &normal);
   double damping = 1e-2;
-  Normal there;
+  RimFit next;
   for (int round = 0; round < rounds; ++round) {
     bool better = false;
     for (int attempt = 0; attempt < 3 && !better; ++attempt) {
-      RimFit next = fit;
+      next = fit;
       if (Step(normal, damping, &next)) {
-        Linearise(&next, &there);
+        Assess(&next);
         better = next.cost < fit.cost;
       }
-      if (!better) {
-        damping *= 8.0;
-        continue;
-      }
-      const bool done = fit.cost - next.cost < kEnough * fit.cost;
-      std::swap(fit, next);
-      std::swap(normal, there);
-      damping = std::max(1e-5, 0.15 * damping);
-      if (done) return fit;
+      if (!better) damping *= 8.0;
     }
     if (!better) break;
+    const bool done = fit.cost - next.cost < kEnough * fit.cost;
+    std::swap(fit, next);
+    if (done || round + 1 == rounds) break;
+    damping = std::max(1e-5, 0.15 * damping);
+    Linearise(fit, &normal);
   }
   return fit;
 }
 
 void RimSolver::Assess(RimFit* fit) {
-  Normal normal;
-  Linearise(fit, &normal);
+  fit->cost = 0.0;
+  fit->misfits.assign(data_.sectors.size(), 0.0);
+  for (std::size_t p = 0; p < kRimCount; ++p) {
+    const double miss = prior_.mean[p] - fit->rim[p];
+    fit->cost += WeightOf(prior_.sigma[p]) * miss * miss;
+  }
+  model_.SetRim(fit->rim);
+  for (std::size_t s = 0; s < data_.sectors.size(); ++s) {
+    for (std::size_t p = 0; p < kSectorCount; ++p) {
+      const double miss = OwnMiss(p, fit->sectors[s]);
+      fit->misfits[s] += WeightOf(prior_.own_sigma[p]) * miss * miss;
+    }
+  }
+  for (std::size_t eight = 0; eight < shown_.size(); ++eight) {
+    EightDoubles misfits;
+    WeighMisses(shown_[eight],
+                model_.Evaluate(eight, fit->sectors),
+                static_cast<float>(per_scale_),
+                &misses_[eight],
+                &misfits);
+    for (std::size_t j = 0; j < kSide && eight * kSide + j < data_.sectors.size(); ++j) {
+      double& misfit = fit->misfits[eight * kSide + j];
+      misfit += misfits[j];
+      fit->cost += misfit;
+    }
+  }
 }
 
 void RimSolver::Conclude(RimFit* fit) {
   Normal normal;
-  Linearise(fit, &normal);
+  Assess(fit);
+  Linearise(*fit, &normal);
   double log_determinant = 0.0;
-  for (SectorNormal& sector : normal.sectors) {
-    if (!Reduce(&sector, &normal.rim, nullptr)) return;
-    log_determinant += LogDeterminant(sector.own);
+  for (std::size_t four = 0; four < reduced_.size(); ++four) {
+    const SectorNormals& reduced = reduced_[four];
+    if (!Reduce(normal.fours[four], 1.0, &normal.rim, &reduced_[four])) return;
+    for (std::size_t j = 0; j < kFour && four * kFour + j < data_.sectors.size(); ++j) {
+      double own = 0.0;
+      for (std::size_t k = 0; k < kSectorCount; ++k) own += 2.0 * std::log(reduced.own[k][k][j]);
+      log_determinant += own;
+    }
   }
-  if (!Factor(normal.rim)) return;
-  log_determinant += LogDeterminant(normal.rim);
+  if (!Factor(normal.rim.square)) return;
+  log_determinant += LogDeterminant(normal.rim.square);
   double log_prior = 0.0;
   for (const double sigma : prior_.sigma) log_prior += 2.0 * std::log(sigma);
   for (const double sigma : prior_.own_sigma) {
@@ -202,110 +210,60 @@ void RimSolver::Conclude(RimFit* fit) {
   const auto variance = [&](RimParameter which) {
     RimVector unit{};
     unit[which] = 1.0;
-    Solve(normal.rim, unit);
+    Solve(normal.rim.square, unit);
     return unit[which];
   };
   fit->size_variance = variance(kSize);
   fit->shift_variance = std::max(variance(kShiftX), variance(kShiftY));
 }
 
-// Sets the cost of `fit` and the normal equations about it.
-void RimSolver::Linearise(RimFit* fit, Normal* normal) {
+void RimSolver::Linearise(const RimFit& assessed, Normal* normal) {
   normal->rim = {};
-  normal->right = {};
-  normal->sectors.assign(data_.sectors.size(), {});
-  fit->cost = 0.0;
-  fit->misfits.assign(data_.sectors.size(), 0.0);
-  for (std::size_t p = 0; p < kAll; ++p) {
-    const double weight = 1.0 / (prior_.sigma[p] * prior_.sigma[p]);
-    const double miss = prior_.mean[p] - fit->rim[p];
-    normal->rim[p][p] += weight;
-    normal->right[p] += weight * miss;
-    fit->cost += weight * miss * miss;
+  for (std::size_t p = 0; p < kRimCount; ++p) {
+    const double weight = WeightOf(prior_.sigma[p]);
+    normal->rim.square[p][p] = weight;
+    normal->rim.right[p] = weight * (prior_.mean[p] - assessed.rim[p]);
   }
-  for (std::size_t s = 0; s < data_.sectors.size(); ++s) AddSector(s, fit, normal);
-}
-
-void RimSolver::AddSector(std::size_t index, RimFit* fit, Normal* normal) {
-  const RimSector& sector = data_.sectors[index];
-  const SectorVector& own = fit->sectors[index];
-  SectorNormal& part = normal->sectors[index];
-  double misfit = 0.0;
-  for (std::size_t p = 0; p < kOwn; ++p) {
-    const double weight = 1.0 / (prior_.own_sigma[p] * prior_.own_sigma[p]);
-    const double miss = p == kGlass || p == kFerrule ? 0.0 : -own[p];
-    part.own[p][p] += weight;
-    part.right[p] += weight * miss;
-    misfit += weight * miss * miss;
-  }
-  model_.Evaluate(fit->rim, own, sector.cos_t, sector.sin_t);
-  const RayNormal sums = SumRay(sector, static_cast<float>(per_scale_), &model_);
-  misfit += sums.misfit;
-  fit->misfits[index] = misfit;
-  fit->cost += misfit;
-  const SectorModel::Paths paths = model_.ByParameters();
-  for (std::size_t a = 0; a < kAll; ++a) {
-    const RayQuantity through = paths[a].through;
-    const double factor = paths[a].factor;
-    if (factor == 0.0) continue;
-    const auto& square = sums.square[through];
-    const auto times = [&](const SectorModel::Path& other) {
-      return factor * other.factor * static_cast<double>(square[other.through]);
-    };
-    for (std::size_t b = 0; b <= a; ++b) normal->rim[a][b] += times(paths[b]);
-    for (std::size_t b = 0; b < kOwn; ++b) part.cross[a][b] += times(paths[kAll + b]);
-    normal->right[a] += factor * static_cast<double>(sums.right[through]);
-  }
-  for (std::size_t a = 0; a < kOwn; ++a) {
-    const auto& [through, factor] = paths[kAll + a];
-    for (std::size_t b = 0; b <= a; ++b) {
-      const auto& other = paths[kAll + b];
-      part.own[a][b] +=
-          factor * other.factor * static_cast<double>(sums.square[through][other.through]);
+  normal->fours.resize(reduced_.size());
+  for (std::size_t four = 0; four < normal->fours.size(); ++four) {
+    SectorNormals& part = normal->fours[four];
+    part.own = {};
+    for (std::size_t p = 0; p < kSectorCount; ++p) {
+      const double weight = WeightOf(prior_.own_sigma[p]);
+      for (std::size_t j = 0; j < kFour; ++j) {
+        const std::size_t s = std::min(four * kFour + j, assessed.sectors.size() - 1);
+        part.own[p][p][j] = weight;
+        part.right[p][j] = weight * OwnMiss(p, assessed.sectors[s]);
+      }
     }
-    part.right[a] += factor * static_cast<double>(sums.right[through]);
+    const std::size_t eight = four / 2;
+    if (four % 2 == 0) {
+      model_.Differentiate(eight, rows_.data());
+      SumRays(rows_, misses_[eight], &sums_);
+    }
+    AddSums(sums_, model_.ByParameters(eight), four % 2 * kFour, &normal->rim, &part);
   }
 }
 
-// Takes a sector's own parameters out of the rim's equations. Leaves the factor of its matrix, and
-// what solves its lower half, in `sector`.
-bool RimSolver::Reduce(SectorNormal* sector, Square<kAll>* rim, RimVector* right) {
-  if (!Factor(sector->own)) return false;
-  for (SectorVector& row : sector->cross) SolveLower(sector->own, row);
-  SolveLower(sector->own, sector->right);
-  TakeOut(sector->cross, rim);
-  if (right == nullptr) return true;
-  for (std::size_t a = 0; a < kAll; ++a) {
-    double sum = 0.0;
-    for (std::size_t k = 0; k < kOwn; ++k) sum += sector->cross[a][k] * sector->right[k];
-    (*right)[a] -= sum;
+bool RimSolver::Step(const Normal& normal, double damping, RimFit* fit) {
+  RimNormal rim = normal.rim;
+  for (std::size_t p = 0; p < kRimCount; ++p) rim.square[p][p] *= 1.0 + damping;
+  for (std::size_t four = 0; four < reduced_.size(); ++four) {
+    if (!Reduce(normal.fours[four], 1.0 + damping, &rim, &reduced_[four])) return false;
   }
-  return true;
-}
-
-bool RimSolver::Step(Normal normal, double damping, RimFit* fit) const {
-  for (std::size_t p = 0; p < kAll; ++p) normal.rim[p][p] *= 1.0 + damping;
-  for (SectorNormal& sector : normal.sectors) {
-    for (std::size_t p = 0; p < kOwn; ++p) sector.own[p][p] *= 1.0 + damping;
-    if (!Reduce(&sector, &normal.rim, &normal.right)) return false;
-  }
-  if (!Factor(normal.rim)) return false;
-  RimVector step = normal.right;
-  Solve(normal.rim, step);
-  for (std::size_t p = 0; p < kAll; ++p) fit->rim[p] += step[p];
+  if (!Factor(rim.square)) return false;
+  RimVector step = rim.right;
+  Solve(rim.square, step);
+  for (std::size_t p = 0; p < kRimCount; ++p) fit->rim[p] += step[p];
   fit->rim = Clamped(fit->rim);
-  for (std::size_t s = 0; s < normal.sectors.size(); ++s) {
-    const SectorNormal& sector = normal.sectors[s];
-    SectorVector own = sector.right;
-    for (std::size_t k = 0; k < kOwn; ++k) {
-      for (std::size_t a = 0; a < kAll; ++a) own[k] -= sector.cross[a][k] * step[a];
+  for (std::size_t four = 0; four < reduced_.size(); ++four) {
+    FourOwn own;
+    StepSectors(reduced_[four], step, &own);
+    for (std::size_t j = 0; j < kFour && four * kFour + j < fit->sectors.size(); ++j) {
+      SectorVector& sector = fit->sectors[four * kFour + j];
+      for (std::size_t k = 0; k < kSectorCount; ++k) sector[k] += own[k][j];
+      sector = locate::Clamped(sector);
     }
-    for (std::size_t k = kOwn; k-- > 0;) {
-      for (std::size_t i = k + 1; i < kOwn; ++i) own[k] -= sector.own[i][k] * own[i];
-      own[k] /= sector.own[k][k];
-    }
-    for (std::size_t k = 0; k < kOwn; ++k) fit->sectors[s][k] += own[k];
-    fit->sectors[s] = locate::Clamped(fit->sectors[s]);
   }
   return true;
 }

@@ -3,6 +3,7 @@
 #pragma once
 
 #include "locate/rim_model.h"
+#include "locate/rim_normal.h"
 
 #include <vector>
 
@@ -38,32 +39,25 @@ class RimSolver {
   void Conclude(RimFit* fit);
 
  private:
-  static constexpr std::size_t kAll = kRimCount;
-  static constexpr std::size_t kOwn = kSectorCount;
-  template <std::size_t N>
-  using Square = std::array<std::array<double, N>, N>;
-  struct SectorNormal {
-    Square<kOwn> own{};
-    std::array<SectorVector, kAll> cross{};
-    SectorVector right{};
-  };
   struct Normal {
-    Square<kAll> rim{};
-    RimVector right{};
-    std::vector<SectorNormal> sectors;
+    RimNormal rim;
+    std::vector<SectorNormals> fours;
   };
-
-  void Linearise(RimFit* fit, Normal* normal);
-  void AddSector(std::size_t index, RimFit* fit, Normal* normal);
-  [[nodiscard]] static bool Reduce(SectorNormal* sector, Square<kAll>* rim, RimVector* right);
-  [[nodiscard]] bool Step(Normal normal, double damping, RimFit* fit) const;
+  // The equations about what was assessed last.
+  void Linearise(const RimFit& assessed, Normal* normal);
+  [[nodiscard]] bool Step(const Normal& normal, double damping, RimFit* fit);
   [[nodiscard]] RimVector Clamped(RimVector rim) const;
 
   const RimData& data_;
   RingKind kind_;
   RimPrior prior_;
   double per_scale_;
-  SectorModel model_;
+  RimModel model_;
+  std::vector<std::vector<RimShown>> shown_;  // by eights of sectors
+  std::vector<std::vector<RimMiss>> misses_;
+  std::vector<SectorNormals> reduced_;  // by fours
+  std::vector<RimRow> rows_;
+  RaySums sums_;
 };
 
 }  // namespace endgrade::locate
