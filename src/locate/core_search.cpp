@@ -8,6 +8,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstring>
 #include <vector>
 
 namespace endgrade::locate {
@@ -15,6 +16,8 @@ namespace {
 
 constexpr double kCladdingRadiusUm = 62.5;
 constexpr int kRays = 64;
+
+using EightInts = int __attribute__((vector_size(32)));
 
 // What to try, in micrometres (IEC 60793-2-10, ITU-T G.652, with room for blur; from memory).
 struct CoreKind {
@@ -100,6 +103,9 @@ struct Trial {
   bool faint = false;
 };
 
+// How good a trial is to look at: a large step that is there all around.
+double Merit(const Trial& trial) { return std::abs(trial.step) * trial.share * trial.share; }
+
 struct Directions {
   std::array<float, kRays> cos{}, sin{};
 
@@ -112,7 +118,8 @@ struct Directions {
   }
 };
 
-// Adds what lies on a circle, one place a ray, to the sums so far; all lengths in cells.
+// Adds what lies on a circle, one place a ray, to the sums so far; all lengths in cells. In steps
+// that are the same for all rays, but for fetching the cells.
 ENDGRADE_WIDE void AddCircle(const cv::Mat& level,
                              cv::Point2f centre,
                              float radius,
@@ -123,19 +130,47 @@ ENDGRADE_WIDE void AddCircle(const cv::Mat& level,
   const auto stride = static_cast<int>(level.step1());
   const float right = static_cast<float>(level.cols) - 1.001F;
   const float bottom = static_cast<float>(level.rows) - 1.001F;
-  for (size_t ray = 0; ray < kRays; ++ray) {
-    const float x = std::min(std::max(centre.x + radius * directions.cos[ray], 0.0F), right);
-    const float y = std::min(std::max(centre.y + radius * directions.sin[ray], 0.0F), bottom);
-    const int x0 = static_cast<int>(x);
-    const int y0 = static_cast<int>(y);
-    const float fx = x - static_cast<float>(x0);
-    const float fy = y - static_cast<float>(y0);
-    const float* upper = cells + y0 * stride + x0;
-    const float* lower = upper + stride;
-    const float top = upper[0] + fx * (upper[1] - upper[0]);
-    const float low = lower[0] + fx * (lower[1] - lower[0]);
-    sums[ray] = so_far[ray] + (top + fy * (low - top));
+  const Eight none = {};
+  std::array<float, kRays> fx, fy;
+  std::array<int, kRays> at;
+  for (size_t ray = 0; ray < kRays; ray += 8) {
+    Eight x = centre.x + radius * EightAt(directions.cos.data() + ray).value;
+    Eight y = centre.y + radius * EightAt(directions.sin.data() + ray).value;
+    x = x < none ? none : x;
+    y = y < none ? none : y;
+    x = right < x ? right + none : x;
+    y = bottom < y ? bottom + none : y;
+    const EightInts x0 = __builtin_convertvector(x, EightInts);
+    const EightInts y0 = __builtin_convertvector(y, EightInts);
+    EightAt(fx.data() + ray).value = x - __builtin_convertvector(x0, Eight);
+    EightAt(fy.data() + ray).value = y - __builtin_convertvector(y0, Eight);
+    const EightInts place = y0 * stride + x0;
+    std::memcpy(at.data() + ray, &place, sizeof place);
   }
+  std::array<float, kRays> upper, upper_next, lower, lower_next;
+  for (size_t ray = 0; ray < kRays; ++ray) {
+    const float* cell = cells + at[ray];
+    upper[ray] = cell[0];
+    upper_next[ray] = cell[1];
+    lower[ray] = cell[stride];
+    lower_next[ray] = cell[stride + 1];
+  }
+  for (size_t ray = 0; ray < kRays; ++ray) {
+    const float top = upper[ray] + fx[ray] * (upper_next[ray] - upper[ray]);
+    const float low = lower[ray] + fx[ray] * (lower_next[ray] - lower[ray]);
+    sums[ray] = so_far[ray] + (top + fy[ray] * (low - top));
+  }
+}
+
+// Whether the middle of the steps is greater than `least`, or less than -`least`.
+ENDGRADE_WIDE bool MiddleExceeds(const std::array<float, kRays>& steps, float least) {
+  int above = 0;
+  int below = 0;
+  for (const float step : steps) {
+    above += step > least ? 1 : 0;
+    below += step < -least ? 1 : 0;
+  }
+  return above >= kRays / 2 || below > kRays / 2;
 }
 
 // The step on every radius of the kind, about one centre.
@@ -155,7 +190,7 @@ class Circle {
     }
   }
 
-  // A trial whose merit cannot be more than `least_merit` is left without share and score.
+  // A trial whose merit is not more than `least_merit` is left without a score.
   [[nodiscard]] Trial At(double radius_um, double least_merit) const {
     const double inner = std::max(0.0, radius_um - kind_.gap_um - kind_.window_um);
     const Band inside = BandOf(inner, radius_um - kind_.gap_um);
@@ -169,19 +204,18 @@ class Circle {
     Trial trial;
     trial.centre_um = centre_um_;
     trial.radius_um = radius_um;
+    // A share is 1 at most. Rounding must not leave one out.
+    if (!MiddleExceeds(steps, static_cast<float>(0.999999 * least_merit))) return trial;
     auto sorted = steps;
     std::nth_element(sorted.begin(), sorted.begin() + kRays / 2, sorted.end());
     const float median = sorted[kRays / 2];
-    trial.step = static_cast<double>(median);
-    // A share is 1 at most.
-    if (!(std::abs(trial.step) > least_merit)) return trial;
     int shown = 0;
-    for (size_t i = 0; i < kRays; ++i) {
-      shown += steps[i] * median > 0.4F * median * median ? 1 : 0;
-      sorted[i] = std::abs(steps[i] - median);
-    }
-    std::nth_element(sorted.begin(), sorted.begin() + kRays / 2, sorted.end());
+    for (const float step : steps) shown += step * median > 0.4F * median * median ? 1 : 0;
+    trial.step = static_cast<double>(median);
     trial.share = static_cast<double>(shown) / kRays;
+    if (!(Merit(trial) > least_merit)) return trial;
+    for (size_t i = 0; i < kRays; ++i) sorted[i] = std::abs(steps[i] - median);
+    std::nth_element(sorted.begin(), sorted.begin() + kRays / 2, sorted.end());
     const double spread = 1.4826 * static_cast<double>(sorted[kRays / 2]) + 0.02;
     // Rays closer together than a pixel or two are not independent.
     const double free_rays =
@@ -213,9 +247,6 @@ class Circle {
   int columns_ = 0;
   std::vector<std::array<float, kRays>> sums_;  // running sums along all rays, by place
 };
-
-// How good a trial is to look at: a large step that is there all around.
-double Merit(const Trial& trial) { return std::abs(trial.step) * trial.share * trial.share; }
 
 Trial BestOnGrid(
     const Patch& patch, const CoreKind& kind, cv::Point2d about, double reach, double step) {
