@@ -1,5 +1,7 @@
 #include "locate/coarse_search.h"
 
+#include "core/wide.h"
+
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
@@ -21,10 +23,10 @@ constexpr float kEnough = 4.0F;
 constexpr int kFullWeight = 4;         // votes of such a step
 constexpr double kLeastSupport = 0.1;  // share of a rim's full votes, for a guess
 
-struct Voter {
-  float x, y;    // position
-  float dx, dy;  // unit vector towards the brighter side
-  std::uint16_t weight;
+struct Voters {
+  std::vector<float> x, y;    // position
+  std::vector<float> dx, dy;  // unit vector towards the brighter side
+  std::vector<std::uint16_t> weight;
 };
 
 // Is the gradient's size at its greatest along its own direction here?
@@ -44,7 +46,7 @@ bool IsCrest(const cv::Mat& size, int row, int column, float gx, float gy) {
          here > size.at<float>(row - step_y, column - step_x);
 }
 
-std::vector<Voter> FindVoters(const cv::Mat& image) {
+Voters FindVoters(const cv::Mat& image) {
   cv::Mat smooth, gx, gy, size;
   cv::GaussianBlur(image, smooth, {0, 0}, kSmoothing, kSmoothing, cv::BORDER_REPLICATE);
   cv::Sobel(smooth, gx, CV_32F, 1, 0, 3, 0.125);
@@ -57,7 +59,7 @@ std::vector<Voter> FindVoters(const cv::Mat& image) {
   }
   const float usual = std::max(kLeastGradient, Median(sample));
   const float least = 2.0F * usual;
-  std::vector<Voter> voters;
+  Voters voters;
   for (int row = 1; row + 1 < size.rows; ++row) {
     const auto* p = size.ptr<float>(row);
     for (int column = 1; column + 1 < size.cols; ++column) {
@@ -66,69 +68,63 @@ std::vector<Voter> FindVoters(const cv::Mat& image) {
       const float sy = gy.at<float>(row, column);
       if (!IsCrest(size, row, column, sx, sy)) continue;
       const float inverse = 1.0F / p[column];
-      voters.push_back(
-          {static_cast<float>(column),
-           static_cast<float>(row),
-           sx * inverse,
-           sy * inverse,
-           static_cast<std::uint16_t>(std::clamp(kFullWeight * p[column] / (kEnough * usual),
-                                                 1.0F,
-                                                 static_cast<float>(kFullWeight)))});
+      const float weight = kFullWeight * p[column] / (kEnough * usual);
+      voters.x.push_back(static_cast<float>(column));
+      voters.y.push_back(static_cast<float>(row));
+      voters.dx.push_back(sx * inverse);
+      voters.dy.push_back(sy * inverse);
+      voters.weight.push_back(
+          static_cast<std::uint16_t>(std::clamp(weight, 1.0F, static_cast<float>(kFullWeight))));
     }
   }
   return voters;
 }
 
-// One accumulator a radius: cells of centres, with room around the picture. CV_16UC1.
-struct Votes {
+// Cells of centres, with room around the picture.
+struct Grid {
   int margin = 0;  // cells
-  std::vector<double> radii;
-  std::vector<cv::Mat> cells;
+  int width = 0;
+  int height = 0;
+
+  [[nodiscard]] size_t Count() const { return static_cast<size_t>(width) * height; }
 };
 
-// Each cell with its eight neighbours; 0 along the border.
-cv::Mat SumOfNine(const cv::Mat& cells) {
-  cv::Mat sums = cv::Mat::zeros(cells.size(), CV_16U);
-  std::vector<std::uint16_t> columns(static_cast<size_t>(cells.cols));
-  for (int row = 1; row + 1 < cells.rows; ++row) {
-    const auto* above = cells.ptr<std::uint16_t>(row - 1);
-    const auto* here = cells.ptr<std::uint16_t>(row);
-    const auto* below = cells.ptr<std::uint16_t>(row + 1);
-    for (int i = 0; i < cells.cols; ++i) {
-      columns[static_cast<size_t>(i)] = static_cast<std::uint16_t>(above[i] + here[i] + below[i]);
-    }
-    auto* out = sums.ptr<std::uint16_t>(row);
-    const auto* p = columns.data();
-    for (int i = 1; i + 1 < cells.cols; ++i) {
-      out[i] = static_cast<std::uint16_t>(p[i - 1] + p[i] + p[i + 1]);
-    }
-  }
-  return sums;
+Grid GridFor(const cv::Mat& image, const CoarseSearch& search) {
+  const int margin = static_cast<int>(0.5 * search.to_radius / kCell) + 2;
+  return {margin, image.cols / kCell + 1 + 2 * margin, image.rows / kCell + 1 + 2 * margin};
 }
 
-Votes Accumulate(const cv::Mat& image,
-                 const std::vector<Voter>& voters,
-                 const CoarseSearch& search,
-                 int polarity) {
-  Votes votes;
-  votes.margin = static_cast<int>(0.5 * search.to_radius / kCell) + 2;
-  const int width = image.cols / kCell + 1 + 2 * votes.margin;
-  const int height = image.rows / kCell + 1 + 2 * votes.margin;
-  const float offset = static_cast<float>(votes.margin) + 0.5F / kCell;
-  for (double r = search.from_radius; r < search.to_radius; r *= kRadiusRatio) {
-    votes.radii.push_back(r);
-    cv::Mat cells = cv::Mat::zeros(height, width, CV_16U);
-    const auto reach = static_cast<float>(-polarity * r);
-    for (const Voter& voter : voters) {
-      const int column = static_cast<int>((voter.x + reach * voter.dx) / kCell + offset);
-      const int row = static_cast<int>((voter.y + reach * voter.dy) / kCell + offset);
-      if (column < 0 || row < 0 || column >= width || row >= height) continue;
-      auto& cell = cells.at<std::uint16_t>(row, column);
-      cell = static_cast<std::uint16_t>(cell + voter.weight);
-    }
-    votes.cells.push_back(SumOfNine(cells));
+// The cells that voters vote for, `reach` away from them; the one after the last is for those
+// outside.
+ENDGRADE_WIDE void FindCells(const Voters& voters, const Grid& grid, float reach, int* cells) {
+  const float offset = static_cast<float>(grid.margin) + 0.5F / kCell;
+  const auto outside = static_cast<int>(grid.Count());
+  const size_t count = voters.x.size();
+  for (size_t i = 0; i < count; ++i) {
+    const int column = static_cast<int>((voters.x[i] + reach * voters.dx[i]) / kCell + offset);
+    const int row = static_cast<int>((voters.y[i] + reach * voters.dy[i]) / kCell + offset);
+    const bool inside = (column >= 0) & (row >= 0) & (column < grid.width) & (row < grid.height);
+    cells[i] = inside ? row * grid.width + column : outside;
   }
-  return votes;
+}
+
+// Each cell of a row with its eight neighbours; the first and the last are left alone. Returns the
+// greatest.
+ENDGRADE_WIDE std::uint16_t SumOfNine(const std::uint16_t* __restrict cells,
+                                      size_t width,
+                                      std::uint16_t* __restrict columns,
+                                      std::uint16_t* __restrict sums) {
+  const std::uint16_t* above = cells - width;
+  const std::uint16_t* below = cells + width;
+  for (size_t i = 0; i < width; ++i) {
+    columns[i] = static_cast<std::uint16_t>(above[i] + cells[i] + below[i]);
+  }
+  std::uint16_t most = 0;
+  for (size_t i = 1; i + 1 < width; ++i) {
+    sums[i] = static_cast<std::uint16_t>(columns[i - 1] + columns[i] + columns[i + 1]);
+    most = std::max(most, sums[i]);
+  }
+  return most;
 }
 
 struct Peak {
@@ -136,36 +132,75 @@ struct Peak {
   double support;
 };
 
-bool IsPeak(const cv::Mat& cells, int row, int column) {
-  const auto here = cells.at<std::uint16_t>(row, column);
-  for (int dy = -1; dy <= 1; ++dy) {
-    for (int dx = -1; dx <= 1; ++dx) {
-      if (cells.at<std::uint16_t>(row + dy, column + dx) > here) return false;
-    }
+bool IsPeak(const std::uint16_t* cell, size_t width) {
+  for (const std::uint16_t* row : {cell - width, cell, cell + width}) {
+    if (row[-1] > *cell || row[0] > *cell || row[1] > *cell) return false;
   }
   return true;
 }
 
-// Best cells, each clear of the better ones by a fifth of the radius or by two bands.
-std::vector<Peak> FindPeaks(const Votes& votes, int num_peaks) {
-  std::vector<Peak> all;
-  for (size_t band = 0; band < votes.radii.size(); ++band) {
-    const cv::Mat& cells = votes.cells[band];
-    const double share = 1.0 / (2.0 * CV_PI * votes.radii[band] * kFullWeight);
+// The votes for circles of one radius after the other, and where they are most.
+class Ballot {
+ public:
+  Ballot(const Voters& voters, const Grid& grid)
+      : voters_(voters),
+        grid_(grid),
+        width_(static_cast<size_t>(grid.width)),
+        chosen_(voters.x.size()),
+        cells_(grid.Count() + 1),
+        sums_(grid.Count()),
+        columns_(width_),
+        most_(static_cast<size_t>(grid.height)) {}
+
+  void AddPeaks(double radius, int polarity, int band, std::vector<Peak>* peaks) {
+    FindCells(voters_, grid_, static_cast<float>(-polarity * radius), chosen_.data());
+    std::fill(cells_.begin(), cells_.end(), std::uint16_t{0});
+    for (size_t i = 0; i < chosen_.size(); ++i) {
+      auto& cell = cells_[static_cast<size_t>(chosen_[i])];
+      cell = static_cast<std::uint16_t>(cell + voters_.weight[i]);
+    }
+    const size_t last = most_.size() - 1;
+    for (size_t row = 1; row < last; ++row) {
+      const size_t start = row * width_;
+      most_[row] = SumOfNine(cells_.data() + start, width_, columns_.data(), sums_.data() + start);
+    }
+    const double share = 1.0 / (2.0 * CV_PI * radius * kFullWeight);
     const auto least = static_cast<std::uint16_t>(kLeastSupport / share);
-    for (int row = 1; row + 1 < cells.rows; ++row) {
-      const auto* p = cells.ptr<std::uint16_t>(row);
-      for (int column = 1; column + 1 < cells.cols; ++column) {
-        if (p[column] < least || !IsPeak(cells, row, column)) continue;
-        all.push_back({static_cast<int>(band), row, column, p[column] * share});
+    for (size_t row = 1; row < last; ++row) {
+      if (most_[row] < least) continue;
+      const std::uint16_t* sums = sums_.data() + row * width_;
+      for (size_t column = 1; column + 1 < width_; ++column) {
+        if (sums[column] < least || !IsPeak(sums + column, width_)) continue;
+        peaks->push_back(
+            {band, static_cast<int>(row), static_cast<int>(column), sums[column] * share});
       }
     }
   }
+
+ private:
+  const Voters& voters_;
+  const Grid& grid_;
+  size_t width_;
+  std::vector<int> chosen_;
+  std::vector<std::uint16_t> cells_;
+  std::vector<std::uint16_t> sums_;  // 0 along the border
+  std::vector<std::uint16_t> columns_;
+  std::vector<std::uint16_t> most_;  // by row
+};
+
+std::vector<double> RadiiOf(const CoarseSearch& search) {
+  std::vector<double> radii;
+  for (double r = search.from_radius; r < search.to_radius; r *= kRadiusRatio) radii.push_back(r);
+  return radii;
+}
+
+// Best cells, each clear of the better ones by a fifth of the radius or by two bands.
+std::vector<Peak> BestOf(std::vector<Peak> all, const std::vector<double>& radii, int num_peaks) {
   std::stable_sort(
       all.begin(), all.end(), [](const Peak& a, const Peak& b) { return a.support > b.support; });
   std::vector<Peak> best;
   for (const Peak& peak : all) {
-    const double near = std::max(2.0, 0.2 * votes.radii[static_cast<size_t>(peak.band)] / kCell);
+    const double near = std::max(2.0, 0.2 * radii[static_cast<size_t>(peak.band)] / kCell);
     const bool taken = std::any_of(best.begin(), best.end(), [&](const Peak& other) {
       return std::abs(other.band - peak.band) <= 2 &&
              std::hypot(other.row - peak.row, other.column - peak.column) <= near;
@@ -182,13 +217,19 @@ std::vector<Peak> FindPeaks(const Votes& votes, int num_peaks) {
 std::vector<CircleGuess> VoteForCircles(const Level& level, const CoarseSearch& search) {
   std::vector<CircleGuess> guesses;
   if (level.image.rows < 8 || level.image.cols < 8) return guesses;
-  const std::vector<Voter> voters = FindVoters(level.image);
+  const Voters voters = FindVoters(level.image);
+  const Grid grid = GridFor(level.image, search);
+  const std::vector<double> radii = RadiiOf(search);
+  Ballot ballot(voters, grid);
   for (const int polarity : {1, -1}) {
-    const Votes votes = Accumulate(level.image, voters, search, polarity);
-    for (const Peak& peak : FindPeaks(votes, search.num_guesses)) {
-      const cv::Point2d centre((peak.column - votes.margin + 0.5) * kCell - 0.5,
-                               (peak.row - votes.margin + 0.5) * kCell - 0.5);
-      const double radius = votes.radii[static_cast<size_t>(peak.band)];
+    std::vector<Peak> peaks;
+    for (size_t band = 0; band < radii.size(); ++band) {
+      ballot.AddPeaks(radii[band], polarity, static_cast<int>(band), &peaks);
+    }
+    for (const Peak& peak : BestOf(std::move(peaks), radii, search.num_guesses)) {
+      const cv::Point2d centre((peak.column - grid.margin + 0.5) * kCell - 0.5,
+                               (peak.row - grid.margin + 0.5) * kCell - 0.5);
+      const double radius = radii[static_cast<size_t>(peak.band)];
       guesses.push_back(
           {level.PictureOf(RimFrame::Circle(centre, radius)), polarity, peak.support});
     }
