@@ -96,15 +96,24 @@ Grid GridFor(const cv::Mat& image, const CoarseSearch& search) {
 
 // The cells that voters vote for, `reach` away from them; the one after the last is for those
 // outside.
-ENDGRADE_WIDE void FindCells(const Voters& voters, const Grid& grid, float reach, int* cells) {
+ENDGRADE_WIDE void FindCells(const Voters& voters,
+                             const Grid& grid,
+                             float reach,
+                             int* __restrict cells) {
   const float offset = static_cast<float>(grid.margin) + 0.5F / kCell;
   const auto outside = static_cast<int>(grid.Count());
+  const int width = grid.width;
+  const int height = grid.height;
+  const float* x = voters.x.data();
+  const float* y = voters.y.data();
+  const float* dx = voters.dx.data();
+  const float* dy = voters.dy.data();
   const size_t count = voters.x.size();
   for (size_t i = 0; i < count; ++i) {
-    const int column = static_cast<int>((voters.x[i] + reach * voters.dx[i]) / kCell + offset);
-    const int row = static_cast<int>((voters.y[i] + reach * voters.dy[i]) / kCell + offset);
-    const bool inside = (column >= 0) & (row >= 0) & (column < grid.width) & (row < grid.height);
-    cells[i] = inside ? row * grid.width + column : outside;
+    const int column = static_cast<int>((x[i] + reach * dx[i]) / kCell + offset);
+    const int row = static_cast<int>((y[i] + reach * dy[i]) / kCell + offset);
+    const bool inside = (column >= 0) & (row >= 0) & (column < width) & (row < height);
+    cells[i] = inside ? row * width + column : outside;
   }
 }
 

@@ -1,6 +1,7 @@
 #include "locate/core_search.h"
 
 #include "core/wide.h"
+#include "locate/between_cells.h"
 #include "locate/core_centre.h"
 
 #include <opencv2/imgproc.hpp>
@@ -8,7 +9,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstring>
 #include <vector>
 
 namespace endgrade::locate {
@@ -16,8 +16,6 @@ namespace {
 
 constexpr double kCladdingRadiusUm = 62.5;
 constexpr int kRays = 64;
-
-using EightInts = int __attribute__((vector_size(32)));
 
 // What to try, in micrometres (IEC 60793-2-10, ITU-T G.652, with room for blur; from memory).
 struct CoreKind {
@@ -118,48 +116,26 @@ struct Directions {
   }
 };
 
-// Adds what lies on a circle, one place a ray, to the sums so far; all lengths in cells. In steps
-// that are the same for all rays, but for fetching the cells.
+// Adds what lies on a circle, one place a ray, to the sums so far; all lengths in cells.
 ENDGRADE_WIDE void AddCircle(const cv::Mat& level,
                              cv::Point2f centre,
                              float radius,
                              const Directions& directions,
                              const float* __restrict so_far,
                              float* __restrict sums) {
-  const auto* cells = level.ptr<float>(0);
-  const auto stride = static_cast<int>(level.step1());
-  const float right = static_cast<float>(level.cols) - 1.001F;
-  const float bottom = static_cast<float>(level.rows) - 1.001F;
+  static_assert(kRays == BetweenCells::kMost);
+  BetweenCells between(level.ptr<float>(0), static_cast<int>(level.step1()));
   const Eight none = {};
-  std::array<float, kRays> fx, fy;
-  std::array<int, kRays> at;
-  for (size_t ray = 0; ray < kRays; ray += 8) {
+  const Eight right = none + (static_cast<float>(level.cols) - 1.001F);
+  const Eight bottom = none + (static_cast<float>(level.rows) - 1.001F);
+  for (size_t ray = 0; ray < kRays; ray += BetweenCells::kEight) {
     Eight x = centre.x + radius * EightAt(directions.cos.data() + ray).value;
     Eight y = centre.y + radius * EightAt(directions.sin.data() + ray).value;
     x = x < none ? none : x;
     y = y < none ? none : y;
-    x = right < x ? right + none : x;
-    y = bottom < y ? bottom + none : y;
-    const EightInts x0 = __builtin_convertvector(x, EightInts);
-    const EightInts y0 = __builtin_convertvector(y, EightInts);
-    EightAt(fx.data() + ray).value = x - __builtin_convertvector(x0, Eight);
-    EightAt(fy.data() + ray).value = y - __builtin_convertvector(y0, Eight);
-    const EightInts place = y0 * stride + x0;
-    std::memcpy(at.data() + ray, &place, sizeof place);
+    between.Set(ray, right < x ? right : x, bottom < y ? bottom : y);
   }
-  std::array<float, kRays> upper, upper_next, lower, lower_next;
-  for (size_t ray = 0; ray < kRays; ++ray) {
-    const float* cell = cells + at[ray];
-    upper[ray] = cell[0];
-    upper_next[ray] = cell[1];
-    lower[ray] = cell[stride];
-    lower_next[ray] = cell[stride + 1];
-  }
-  for (size_t ray = 0; ray < kRays; ++ray) {
-    const float top = upper[ray] + fx[ray] * (upper_next[ray] - upper[ray]);
-    const float low = lower[ray] + fx[ray] * (lower_next[ray] - lower[ray]);
-    sums[ray] = so_far[ray] + (top + fy[ray] * (low - top));
-  }
+  between.Add(so_far, kRays, sums);
 }
 
 // Whether the middle of the steps is greater than `least`, or less than -`least`.

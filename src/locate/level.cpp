@@ -1,6 +1,7 @@
 #include "locate/level.h"
 
 #include "core/wide.h"
+#include "locate/between_cells.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -33,23 +34,17 @@ float Bilinear(const cv::Mat& image, float x, float y) {
 }
 
 // The same for a ray that lies inside the image.
-ENDGRADE_WIDE void AddRayInside(const float* __restrict cells,
-                                int stride,
-                                cv::Point2f from,
-                                cv::Point2f step,
-                                int count,
-                                float* __restrict row) {
-  for (int i = 0; i < count; ++i) {
-    const float x = from.x + step.x * static_cast<float>(i);
-    const float y = from.y + step.y * static_cast<float>(i);
-    const int x0 = static_cast<int>(x);
-    const int y0 = static_cast<int>(y);
-    const float fx = x - static_cast<float>(x0);
-    const float fy = y - static_cast<float>(y0);
-    const int at = y0 * stride + x0;
-    const float top = cells[at] + fx * (cells[at + 1] - cells[at]);
-    const float low = cells[at + stride] + fx * (cells[at + stride + 1] - cells[at + stride]);
-    row[i] += top + fy * (low - top);
+ENDGRADE_WIDE void AddRayInside(
+    const float* cells, int stride, cv::Point2f from, cv::Point2f step, int count, float* row) {
+  BetweenCells between(cells, stride);
+  const auto all = static_cast<size_t>(count);
+  for (size_t first = 0; first < all; first += BetweenCells::kMost) {
+    const size_t some = std::min(all - first, BetweenCells::kMost);
+    for (size_t i = 0; i < some; i += BetweenCells::kEight) {
+      const Eight steps = Eight{0, 1, 2, 3, 4, 5, 6, 7} + static_cast<float>(first + i);
+      between.Set(i, from.x + step.x * steps, from.y + step.y * steps);
+    }
+    between.Add(row + first, some, row + first);
   }
 }
 
@@ -70,38 +65,85 @@ void AddRay(const cv::Mat& image, cv::Point2f from, cv::Point2f step, int count,
   AddRayInside(image.ptr<float>(0), static_cast<int>(image.step1()), from, step, count, row);
 }
 
-template <typename Pixel>
-[[gnu::always_inline]] inline void AddTo(const Pixel* in, std::size_t count, std::uint32_t* sums) {
-  for (std::size_t x = 0; x < count; ++x) sums[x] += in[x];
+template <typename Pixel, typename Sum>
+[[gnu::always_inline]] inline void AddTo(const Pixel* in, std::size_t count, Sum* sums) {
+  for (std::size_t x = 0; x < count; ++x) sums[x] = static_cast<Sum>(sums[x] + in[x]);
 }
-ENDGRADE_WIDE void AddRow(const std::uint8_t* in,
+ENDGRADE_WIDE void AddRow(const std::uint8_t* __restrict in,
+                          std::size_t count,
+                          std::uint16_t* __restrict sums) {
+  AddTo(in, count, sums);
+}
+ENDGRADE_WIDE void AddRow(const std::uint8_t* __restrict in,
                           std::size_t count,
                           std::uint32_t* __restrict sums) {
   AddTo(in, count, sums);
 }
-ENDGRADE_WIDE void AddRow(const std::uint16_t* in,
+ENDGRADE_WIDE void AddRow(const std::uint16_t* __restrict in,
                           std::size_t count,
                           std::uint32_t* __restrict sums) {
   AddTo(in, count, sums);
 }
 
+// `kFactor` neighbours each, times `share`; `factor` of them where that is 0.
+template <std::size_t kFactor, typename Sum>
+[[gnu::always_inline]] inline void ShareBy(
+    std::size_t factor, const Sum* sums, std::size_t count, float share, float* out) {
+  const std::size_t each = kFactor > 0 ? kFactor : factor;
+  for (std::size_t column = 0; column < count; ++column) {
+    std::uint32_t sum = 0;
+    for (std::size_t i = 0; i < each; ++i) sum += sums[column * each + i];
+    // As a signed number, which it is small enough for: processors have no other conversion.
+    out[column] = static_cast<float>(static_cast<std::int32_t>(sum)) * share;
+  }
+}
+template <typename Sum>
+[[gnu::always_inline]] inline void ShareAny(
+    std::size_t factor, const Sum* sums, std::size_t count, float share, float* out) {
+  switch (factor) {
+    case 1:
+      return ShareBy<1>(factor, sums, count, share, out);
+    case 2:
+      return ShareBy<2>(factor, sums, count, share, out);
+    case 3:
+      return ShareBy<3>(factor, sums, count, share, out);
+    case 4:
+      return ShareBy<4>(factor, sums, count, share, out);
+    case 6:
+      return ShareBy<6>(factor, sums, count, share, out);
+    case 8:
+      return ShareBy<8>(factor, sums, count, share, out);
+    default:
+      return ShareBy<0>(factor, sums, count, share, out);
+  }
+}
+ENDGRADE_WIDE void Share(std::size_t factor,
+                         const std::uint16_t* __restrict sums,
+                         std::size_t count,
+                         float share,
+                         float* __restrict out) {
+  ShareAny(factor, sums, count, share, out);
+}
+ENDGRADE_WIDE void Share(std::size_t factor,
+                         const std::uint32_t* __restrict sums,
+                         std::size_t count,
+                         float share,
+                         float* __restrict out) {
+  ShareAny(factor, sums, count, share, out);
+}
+
 // Exact means: rounding them to whole grey levels would cost the faintest rims.
-template <typename Pixel>
+template <typename Pixel, typename Sum>
 void AverageBlocks(const cv::Mat& luma, int factor, double scale, cv::Mat* reduced) {
-  const int width = reduced->cols * factor;
-  std::vector<std::uint32_t> sums(static_cast<size_t>(width));
+  const auto columns = static_cast<std::size_t>(reduced->cols);
+  std::vector<Sum> sums(columns * static_cast<std::size_t>(factor));
   const auto share = static_cast<float>(scale / (static_cast<double>(factor) * factor));
   for (int row = 0; row < reduced->rows; ++row) {
-    std::fill(sums.begin(), sums.end(), 0U);
+    std::fill(sums.begin(), sums.end(), Sum{0});
     for (int line = 0; line < factor; ++line) {
       AddRow(luma.ptr<Pixel>(row * factor + line), sums.size(), sums.data());
     }
-    auto* out = reduced->ptr<float>(row);
-    for (int column = 0; column < reduced->cols; ++column) {
-      std::uint32_t sum = 0;
-      for (int i = 0; i < factor; ++i) sum += sums[static_cast<size_t>(column * factor + i)];
-      out[column] = static_cast<float>(sum) * share;
-    }
+    Share(static_cast<std::size_t>(factor), sums.data(), columns, share, reduced->ptr<float>(row));
   }
 }
 
@@ -125,10 +167,15 @@ Level MakeLevel(const cv::Mat& luma, double white_level, cv::Rect part, int fact
   level.origin = part.tl();
   // Whole blocks only, so that every pixel of the level is the mean of as many pixels.
   level.image.create(part.height / factor, part.width / factor, CV_32F);
+  constexpr int kFewBytes = 256;  // in one column: their sum has sixteen bits
+  const cv::Mat seen = luma(part);
+  const double scale = 255.0 / white_level;
   if (luma.depth() == CV_16U) {
-    AverageBlocks<std::uint16_t>(luma(part), factor, 255.0 / white_level, &level.image);
+    AverageBlocks<std::uint16_t, std::uint32_t>(seen, factor, scale, &level.image);
+  } else if (factor <= kFewBytes) {
+    AverageBlocks<std::uint8_t, std::uint16_t>(seen, factor, scale, &level.image);
   } else {
-    AverageBlocks<std::uint8_t>(luma(part), factor, 255.0 / white_level, &level.image);
+    AverageBlocks<std::uint8_t, std::uint32_t>(seen, factor, scale, &level.image);
   }
   return level;
 }
@@ -170,6 +217,35 @@ PolarMap SampleRays(const Level& level, const RimFrame& in_level, PolarGrid grid
   return map;
 }
 
+namespace {
+
+// `kernel` is one half of an odd one, whose middle is 0.
+ENDGRADE_WIDE void Slope(const float* row,
+                         size_t count,
+                         const std::vector<float>& kernel,
+                         float* __restrict out) {
+  const auto reach = static_cast<std::ptrdiff_t>(kernel.size()) - 1;
+  size_t from = 0;
+  for (; from + 8 <= count; from += 8) {
+    Eight sum = {};
+    for (std::ptrdiff_t i = 1; i <= reach; ++i) {
+      const float* at = row + from;
+      sum += kernel[static_cast<size_t>(i)] * (EightAt(at + i).value - EightAt(at - i).value);
+    }
+    EightAt(out + from).value = sum;
+  }
+  for (; from < count; ++from) {
+    float sum = 0.0F;
+    for (std::ptrdiff_t i = 1; i <= reach; ++i) {
+      const float* at = row + from;
+      sum += kernel[static_cast<size_t>(i)] * (at[i] - at[-i]);
+    }
+    out[from] = sum;
+  }
+}
+
+}  // namespace
+
 cv::Mat SlopeAlongRays(const cv::Mat& values, double sigma) {
   const int reach = std::max(1, static_cast<int>(std::ceil(2.5 * sigma)));
   std::vector<float> kernel(static_cast<size_t>(reach) + 1);
@@ -184,13 +260,8 @@ cv::Mat SlopeAlongRays(const cv::Mat& values, double sigma) {
   for (int ray = 0; ray < values.rows; ++ray) {
     const auto* row = values.ptr<float>(ray);
     auto* out = slope.ptr<float>(ray);
-    for (int column = reach; column < values.cols - reach; ++column) {
-      float sum = 0.0F;
-      for (int i = 1; i <= reach; ++i) {
-        sum += kernel[static_cast<size_t>(i)] * (row[column + i] - row[column - i]);
-      }
-      out[column] = sum;
-    }
+    if (values.cols <= 2 * reach) continue;
+    Slope(row + reach, static_cast<size_t>(values.cols - 2 * reach), kernel, out + reach);
   }
   return slope;
 }
