@@ -2,6 +2,7 @@
 
 #include "core/wide.h"
 #include "locate/between_cells.h"
+#include "locate/nth_smallest.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -268,9 +269,7 @@ cv::Mat SlopeAlongRays(const cv::Mat& values, double sigma) {
 
 float Median(std::vector<float>& values) {
   if (values.empty()) return 0.0F;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  return NthSmallest(&values, values.size() / 2);
 }
 
 double RobustSpread(const cv::Mat& values) {
@@ -283,11 +282,9 @@ double RobustSpread(const cv::Mat& values) {
     }
   }
   if (sizes.empty()) return 0.0;
-  const auto low =
-      sizes.begin() + static_cast<std::ptrdiff_t>(0.35 * static_cast<double>(sizes.size()));
-  std::nth_element(sizes.begin(), low, sizes.end());
+  const auto rank = static_cast<std::size_t>(0.35 * static_cast<double>(sizes.size()));
   // P(|z| < 0.4538) = 0.35 for the normal distribution.
-  return static_cast<double>(*low) / 0.4538;
+  return static_cast<double>(NthSmallest(&sizes, rank)) / 0.4538;
 }
 
 }  // namespace endgrade::locate

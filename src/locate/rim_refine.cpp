@@ -188,8 +188,8 @@ bool Drawn(const RimEstimate& rim,
       crest = std::max(crest, beyond);
     }
     if (!std::isfinite(outside - inside)) continue;
-    far_steps.push_back(
-        static_cast<float>(MeanOf(map, row, 1.17, 1.21) - MeanOf(map, row, 0.79, 0.83)));
+    const double far = MeanOf(map, row, 1.17, 1.21) - MeanOf(map, row, 0.79, 0.83);
+    if (std::isfinite(far)) far_steps.push_back(static_cast<float>(far));
     steps.push_back(static_cast<float>(outside - inside));
     crests.push_back(static_cast<float>(crest));
   }
