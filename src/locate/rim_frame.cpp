@@ -15,11 +15,6 @@ cv::Matx22d Symmetric(const cv::Matx22d& m) {
 
 }  // namespace
 
-double RimOffset::At(double cos_t, double sin_t) const {
-  return size + shift_x * cos_t + shift_y * sin_t + oval_c * (cos_t * cos_t - sin_t * sin_t) +
-         oval_s * 2.0 * cos_t * sin_t;
-}
-
 RimFrame RimFrame::Circle(cv::Point2d centre, double radius) {
   return {centre, cv::Matx22d::eye() * radius};
 }

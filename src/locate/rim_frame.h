@@ -16,7 +16,10 @@ struct RimOffset {
   double oval_c = 0;
   double oval_s = 0;
 
-  [[nodiscard]] double At(double cos_t, double sin_t) const;
+  [[nodiscard]] double At(double cos_t, double sin_t) const {
+    return size + shift_x * cos_t + shift_y * sin_t + oval_c * (cos_t * cos_t - sin_t * sin_t) +
+           oval_s * 2.0 * cos_t * sin_t;
+  }
 };
 
 // p = centre + shape * (cos t, sin t). `shape` is symmetric: it stretches and rotates nothing.

@@ -1,6 +1,7 @@
 #include "locate/ring_fit.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 
@@ -11,13 +12,38 @@ constexpr int kRays = 96;
 constexpr int kQuickRays = 64;
 constexpr double kPitch = 0.7;  // columns, in pixels of the level
 constexpr size_t kEdgesPerRay = 3;
-constexpr double kClearEdge = 2.0;  // least slope of an edge, in units of the noise
-constexpr int kDraws = 100;         // of three edges; one in five is all rim when 60 % are
+constexpr double kClearEdge = 2.0;   // least slope of an edge, in units of the noise
+constexpr double kMostWeight = 6.0;  // of an edge, in the same
+constexpr int kDraws = 100;          // of three edges; one in five is all rim when 60 % are
 // What non-square pixels (5 %) and tilt make of a circle: half the difference of the axes.
 constexpr double kOvalSpread = 0.02;
 
+// The clearest edges on one ray, the clearest first.
+class RayEdges {
+ public:
+  void Add(const RayEdge& edge) {
+    if (count_ == kEdgesPerRay && edge.weight <= edges_[count_ - 1].weight) return;
+    if (count_ < kEdgesPerRay) ++count_;
+    size_t place = count_ - 1;
+    for (; place > 0 && edges_[place - 1].weight < edge.weight; --place) {
+      edges_[place] = edges_[place - 1];
+    }
+    edges_[place] = edge;
+  }
+
+  [[nodiscard]] size_t size() const { return count_; }
+  [[nodiscard]] bool empty() const { return count_ == 0; }
+  [[nodiscard]] const RayEdge* begin() const { return edges_.data(); }
+  [[nodiscard]] const RayEdge* end() const { return edges_.data() + count_; }
+  const RayEdge& operator[](size_t i) const { return edges_[i]; }
+
+ private:
+  std::array<RayEdge, kEdgesPerRay> edges_;
+  size_t count_ = 0;
+};
+
 struct Sight {
-  std::vector<std::vector<RayEdge>> rays;
+  std::vector<RayEdges> rays;
   int in_view = 0;
 };
 
@@ -27,13 +53,14 @@ Sight FindEdges(
   Sight sight;
   sight.rays.resize(static_cast<size_t>(slope.rows));
   const int middle = slope.cols / 2;
+  const int from = std::max(1, static_cast<int>(map.ColumnAt(1.0 - span)));
+  const int to = std::min(slope.cols - 1, static_cast<int>(map.ColumnAt(1.0 + span)) + 1);
   for (int ray = 0; ray < slope.rows; ++ray) {
     const auto* row = slope.ptr<float>(ray);
     if (std::isfinite(row[middle])) ++sight.in_view;
     const double angle = 2.0 * CV_PI * ray / slope.rows;
-    auto& edges = sight.rays[static_cast<size_t>(ray)];
-    const int from = std::max(1, static_cast<int>(map.ColumnAt(1.0 - span)));
-    const int to = std::min(slope.cols - 1, static_cast<int>(map.ColumnAt(1.0 + span)) + 1);
+    const double cos_t = std::cos(angle);
+    const double sin_t = std::sin(angle);
     for (int column = from; column < to; ++column) {
       const double here = polarity * static_cast<double>(row[column]);
       const double before = polarity * static_cast<double>(row[column - 1]);
@@ -41,12 +68,9 @@ Sight FindEdges(
       if (!(here > kClearEdge * noise && here > before && here >= after)) continue;
       const double bend = 2.0 * here - before - after;
       const double top = column + (bend > 0 ? 0.5 * (after - before) / bend : 0.0);
-      edges.push_back({std::cos(angle), std::sin(angle), map.RadiusAt(top) - 1.0, here / noise});
+      sight.rays[static_cast<size_t>(ray)].Add(
+          {cos_t, sin_t, map.RadiusAt(top) - 1.0, here / noise});
     }
-    std::stable_sort(edges.begin(), edges.end(), [](const RayEdge& a, const RayEdge& b) {
-      return a.weight > b.weight;
-    });
-    if (edges.size() > kEdgesPerRay) edges.resize(kEdgesPerRay);
   }
   return sight;
 }
@@ -71,14 +95,24 @@ class Draws {
   std::uint64_t state_ = 20150611;
 };
 
-double Agreement(const Sight& sight, const RimOffset& offset, double tolerance) {
+// As far as it may be more than `least`.
+double Agreement(const std::vector<const RayEdges*>& rays,
+                 const RimOffset& offset,
+                 double tolerance,
+                 double least) {
+  constexpr double kMostOfARay = kMostWeight * 1.000001;  // rounding must not leave one out
   double sum = 0.0;
-  for (const auto& edges : sight.rays) {
+  auto to_come = static_cast<double>(rays.size());
+  for (const RayEdges* edges : rays) {
+    if (sum + kMostOfARay * to_come < least) return sum;
+    to_come -= 1.0;
+    // The edges of one ray lie in one direction.
+    const double there = offset.At((*edges)[0].cos_t, (*edges)[0].sin_t);
     double best = 0.0;
-    for (const RayEdge& edge : edges) {
-      const double miss = (edge.offset - offset.At(edge.cos_t, edge.sin_t)) / tolerance;
+    for (const RayEdge& edge : *edges) {
+      const double miss = (edge.offset - there) / tolerance;
       if (std::abs(miss) >= 1.0) continue;
-      best = std::max(best, (1.0 - miss * miss) * std::min(edge.weight, 6.0));
+      best = std::max(best, (1.0 - miss * miss) * std::min(edge.weight, kMostWeight));
     }
     sum += best;
   }
@@ -87,14 +121,14 @@ double Agreement(const Sight& sight, const RimOffset& offset, double tolerance) 
 
 // The circle that most edges agree with (RANSAC; Fischler and Bolles 1981).
 std::optional<RimOffset> DrawBest(const Sight& sight, double reach, double tolerance) {
-  std::vector<const std::vector<RayEdge>*> rays;
+  std::vector<const RayEdges*> rays;
   for (const auto& edges : sight.rays) {
     if (!edges.empty()) rays.push_back(&edges);
   }
   if (rays.size() < 12) return std::nullopt;
   Draws draws;
   RimOffset best;  // the guess itself is the first to be tried
-  double best_agreement = Agreement(sight, best, tolerance);
+  double best_agreement = Agreement(rays, best, tolerance, 0.0);
   for (int draw = 0; draw < kDraws; ++draw) {
     const size_t first = draws.Below(rays.size());
     const size_t third = rays.size() / 3;
@@ -107,7 +141,7 @@ std::optional<RimOffset> DrawBest(const Sight& sight, double reach, double toler
         std::hypot(offset->shift_x, offset->shift_y) > reach) {
       continue;
     }
-    const double agreement = Agreement(sight, *offset, tolerance);
+    const double agreement = Agreement(rays, *offset, tolerance, best_agreement);
     if (agreement > best_agreement) {
       best_agreement = agreement;
       best = *offset;
@@ -121,10 +155,12 @@ std::optional<RimOffset> DrawBest(const Sight& sight, double reach, double toler
 std::vector<RayEdge> NearestEdges(const Sight& sight, const RimOffset& offset, double tolerance) {
   std::vector<RayEdge> nearest;
   for (const auto& edges : sight.rays) {
+    if (edges.empty()) continue;
+    const double there = offset.At(edges[0].cos_t, edges[0].sin_t);
     const RayEdge* best = nullptr;
     double best_miss = tolerance;
     for (const RayEdge& edge : edges) {
-      const double miss = std::abs(edge.offset - offset.At(edge.cos_t, edge.sin_t));
+      const double miss = std::abs(edge.offset - there);
       if (miss < best_miss) {
         best_miss = miss;
         best = &edge;
@@ -167,23 +203,25 @@ Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity,
 RimOffset FitOffset(const std::vector<RayEdge>& edges, const RimOffset& start, double tolerance) {
   RimOffset offset = start;
   for (int round = 0; round < 6; ++round) {
-    cv::Matx<double, 5, 5> normal = cv::Matx<double, 5, 5>::zeros();
+    cv::Matx<double, 5, 5> normal = cv::Matx<double, 5, 5>::zeros();  // its lower half
     cv::Vec<double, 5> right = cv::Vec<double, 5>::all(0);
     const double hold = tolerance * tolerance / (kOvalSpread * kOvalSpread) / 9.0;
     normal(3, 3) = normal(4, 4) = hold;
     normal(0, 0) = normal(1, 1) = normal(2, 2) = 1e-9;
     for (const RayEdge& edge : edges) {
-      const double miss = (edge.offset - offset.At(edge.cos_t, edge.sin_t)) / tolerance;
+      const double c = edge.cos_t;
+      const double s = edge.sin_t;
+      const double miss = (edge.offset - offset.At(c, s)) / tolerance;
       if (std::abs(miss) >= 1.0) continue;
       const double keep = 1.0 - miss * miss;
-      const double weight = keep * keep * std::min(edge.weight, 6.0);
-      const cv::Vec<double, 5> basis(1.0,
-                                     edge.cos_t,
-                                     edge.sin_t,
-                                     edge.cos_t * edge.cos_t - edge.sin_t * edge.sin_t,
-                                     2.0 * edge.cos_t * edge.sin_t);
-      normal += weight * basis * basis.t();
-      right += weight * edge.offset * basis;
+      const double weight = keep * keep * std::min(edge.weight, kMostWeight);
+      const double basis[5] = {1.0, c, s, c * c - s * s, 2.0 * c * s};
+      const double weighted = weight * edge.offset;
+      for (int i = 0; i < 5; ++i) {
+        const double part = weight * basis[i];
+        for (int j = 0; j <= i; ++j) normal(i, j) += part * basis[j];
+        right[i] += weighted * basis[i];
+      }
     }
     const cv::Vec<double, 5> x = normal.solve(right, cv::DECOMP_CHOLESKY);
     offset = {x[0], x[1], x[2], x[3], x[4]};
