@@ -250,8 +250,12 @@ void RimModel::Expose(std::size_t eight, const std::vector<SectorVector>& sector
   e.blur = {{narrow, narrow / wider}, {1.0F - tail, tail}, {bend, bend * wider}};
   e.per_tone = static_cast<float>(1.0 / tone_);
   auto& factor = paths_[eight].factor;
+  Light glass{};
+  Light ferrule{};
+  float depth = 1.0F;
   for (std::size_t j = 0; j < kSide; ++j) {
-    const std::size_t s = std::min(eight * kSide + j, sectors.size() - 1);
+    const bool again = eight * kSide + j >= sectors.size();
+    const std::size_t s = again ? sectors.size() - 1 : eight * kSide + j;
     const SectorVector& sector = sectors[s];
     const double cos_t = data_.sectors[s].cos_t;
     const double sin_t = data_.sectors[s].sin_t;
@@ -262,9 +266,11 @@ void RimModel::Expose(std::size_t eight, const std::vector<SectorVector>& sector
         std::max(kLeastSpread, 1.0 + rim_[kWidthX] * cos_t + rim_[kWidthY] * sin_t);
     const double turn_width = mean_width_ * spread;
     const double width = turn_width * std::max(0.05, 1.0 + sector[kWidthChange]);
-    const Light glass = LightOf(sector[kGlass], tone_);
-    const Light ferrule = LightOf(sector[kFerrule], tone_);
-    const auto depth = static_cast<float>(std::exp(rim_[kLogDepth] + sector[kDepthChange]));
+    if (!again) {
+      glass = LightOf(sector[kGlass], tone_);
+      ferrule = LightOf(sector[kFerrule], tone_);
+      depth = static_cast<float>(std::exp(rim_[kLogDepth] + sector[kDepthChange]));
+    }
     e.edge[j] = static_cast<float>(edge);
     e.width[j] = static_cast<float>(width);
     e.glass[j] = static_cast<float>(glass.value);

@@ -58,9 +58,7 @@ Sight FindEdges(
   for (int ray = 0; ray < slope.rows; ++ray) {
     const auto* row = slope.ptr<float>(ray);
     if (std::isfinite(row[middle])) ++sight.in_view;
-    const double angle = 2.0 * CV_PI * ray / slope.rows;
-    const double cos_t = std::cos(angle);
-    const double sin_t = std::sin(angle);
+    std::optional<cv::Point2d> direction;
     for (int column = from; column < to; ++column) {
       const double here = polarity * static_cast<double>(row[column]);
       const double before = polarity * static_cast<double>(row[column - 1]);
@@ -68,8 +66,12 @@ Sight FindEdges(
       if (!(here > kClearEdge * noise && here > before && here >= after)) continue;
       const double bend = 2.0 * here - before - after;
       const double top = column + (bend > 0 ? 0.5 * (after - before) / bend : 0.0);
+      if (!direction) {
+        const double angle = 2.0 * CV_PI * ray / slope.rows;
+        direction = {std::cos(angle), std::sin(angle)};
+      }
       sight.rays[static_cast<size_t>(ray)].Add(
-          {cos_t, sin_t, map.RadiusAt(top) - 1.0, here / noise});
+          {direction->x, direction->y, map.RadiusAt(top) - 1.0, here / noise});
     }
   }
   return sight;

@@ -1,6 +1,7 @@
 #include "locate/sector_profile.h"
 
 #include "locate/level.h"
+#include "locate/nth_smallest.h"
 
 #include <algorithm>
 #include <cmath>
@@ -9,15 +10,26 @@ namespace endgrade::locate {
 namespace {
 
 // Mean of the middle half: a scratch or a speck across a few sectors does not move it.
-double MiddleMean(std::vector<float>& sample) {
-  const auto quarter = static_cast<std::ptrdiff_t>(sample.size() / 4);
-  const auto from = sample.begin() + quarter;
-  const auto to = sample.end() - quarter;
-  std::nth_element(sample.begin(), from, sample.end());
-  if (to != sample.end()) std::nth_element(from, to, sample.end());
+double MiddleMean(const std::vector<float>& sample) {
+  const std::size_t quarter = sample.size() / 4;
+  std::vector<float> spare = sample;
+  const float least = NthSmallest(&spare, quarter);
+  spare = sample;
+  const float most = NthSmallest(&spare, sample.size() - quarter - 1);
   double sum = 0.0;
-  for (auto value = from; value != to; ++value) sum += static_cast<double>(*value);
-  return sum / static_cast<double>(to - from);
+  std::size_t up_to_least = 0;
+  std::size_t below_most = 0;
+  for (const float value : sample) {
+    up_to_least += value <= least ? 1 : 0;
+    below_most += value < most ? 1 : 0;
+    sum += value > least && value < most ? static_cast<double>(value) : 0.0;
+  }
+  const auto kept = static_cast<double>(sample.size() - 2 * quarter);
+  if (least == most) return static_cast<double>(least);
+  const auto least_count = static_cast<double>(up_to_least - quarter);
+  const auto most_count = static_cast<double>(sample.size() - quarter - below_most);
+  sum += least_count * static_cast<double>(least) + most_count * static_cast<double>(most);
+  return sum / kept;
 }
 
 }  // namespace
