@@ -62,43 +62,80 @@ struct alignas(32) Exposure {
   float per_tone;
 };
 
-// `lines` are `stride` apart, one a quantity; that of the sharpening gets the values.
+// Eight rays' steps at one place.
+struct alignas(32) Steps {
+  EightFloats value, by_place, by_sigma, by_tail;
+
+  [[nodiscard]] Step At(std::size_t j) const {
+    return {value[j], by_place[j], by_sigma[j], by_tail[j]};
+  }
+};
+
+[[gnu::always_inline]] inline void SetSteps(const EightFloats& outwards,
+                                            const Blur& blur,
+                                            Steps* steps) {
+  for (std::size_t j = 0; j < kSide; ++j) {
+    const Step step = StepAt(outwards[j], blur);
+    steps->value[j] = step.value;
+    steps->by_place[j] = step.by_place;
+    steps->by_sigma[j] = step.by_sigma;
+    steps->by_tail[j] = step.by_tail;
+  }
+}
+
+// `lines` are `stride` apart, one a quantity; that of the sharpening gets the values. In short
+// loops one after the other: a processor sees far enough to work on several rounds of each at once.
 template <bool kRinged>
 [[gnu::always_inline]] inline void ExposeColumns(
     const Exposure& e, const float* x, std::size_t columns, std::size_t stride, float* lines) {
-  for (std::size_t column = 0; column < columns; ++column) {
-    const float at = x[column];
-    float out[kRayCount][kSide];
-    for (std::size_t j = 0; j < kSide; ++j) {
-      const Step inner = StepAt(at - e.edge[j], e.blur);
-      const Step outer = kRinged ? StepAt(at - e.edge[j] - e.width[j], e.blur) : inner;
-      const float light =
-          AtLeast(kLeastLight, e.glass[j] + e.rise[j] * inner.value + e.fall[j] * outer.value);
-      const float log_share = e.per_tone * LogOf(light);
-      const float stored = static_cast<float>(kWhite) * ExpOf(log_share);
-      const float by_light = stored * e.per_tone / light;
-      const float in_ring = inner.value - outer.value;
-      const float by_glass = 1.0F - inner.value + e.depth_on_glass[j] * in_ring;
-      const float by_ferrule = outer.value + e.depth_on_ferrule[j] * in_ring;
-      const float by_outer = by_light * e.fall[j] * outer.by_place;
-      out[kRayEdge][j] = by_light * e.rise[j] * inner.by_place + by_outer;
-      out[kRaySigma][j] = by_light * (e.rise[j] * inner.by_sigma + e.fall[j] * outer.by_sigma);
-      out[kRayTail][j] = by_light * (e.rise[j] * inner.by_tail + e.fall[j] * outer.by_tail);
-      out[kRayTone][j] =
-          by_light * (e.glass_by_tone[j] * by_glass + e.ferrule_by_tone[j] * by_ferrule) -
-          stored * log_share;
-      out[kRayWidth][j] = kRinged ? by_outer : 0.0F;
-      out[kRayDepth][j] = kRinged ? by_light * e.ring[j] * in_ring : 0.0F;
-      out[kRayGlass][j] = by_light * e.glass_by_stored[j] * by_glass;
-      out[kRayFerrule][j] = by_light * e.ferrule_by_stored[j] * by_ferrule;
-      out[kRayGlassSlope][j] = at * (1.0F - inner.value);
-      out[kRayFerruleSlope][j] = at * outer.value;
-      out[kRaySharpen][j] = stored + e.glass_slope[j] * out[kRayGlassSlope][j] +
-                            e.ferrule_slope[j] * out[kRayFerruleSlope][j];
-      out[kRaySharpenRadius][j] = 0.0F;
+  constexpr std::size_t kMost = 8;
+  for (std::size_t first = 0; first < columns; first += kMost) {
+    const std::size_t some = std::min(kMost, columns - first);
+    Steps inner_steps[kMost];
+    Steps outer_steps[kMost];
+    alignas(32) EightFloats outwards;
+    for (std::size_t i = 0; i < some; ++i) {
+      for (std::size_t j = 0; j < kSide; ++j) outwards[j] = x[first + i] - e.edge[j];
+      SetSteps(outwards, e.blur, &inner_steps[i]);
     }
-    for (std::size_t q = 0; q < kRayCount; ++q) {
-      std::copy_n(out[q], kSide, lines + q * stride + column * kSide);
+    for (std::size_t i = 0; kRinged && i < some; ++i) {
+      for (std::size_t j = 0; j < kSide; ++j) outwards[j] = x[first + i] - e.edge[j] - e.width[j];
+      SetSteps(outwards, e.blur, &outer_steps[i]);
+    }
+    for (std::size_t i = 0; i < some; ++i) {
+      const float at = x[first + i];
+      float out[kRayCount][kSide];
+      for (std::size_t j = 0; j < kSide; ++j) {
+        const Step inner = inner_steps[i].At(j);
+        const Step outer = kRinged ? outer_steps[i].At(j) : inner;
+        const float light =
+            AtLeast(kLeastLight, e.glass[j] + e.rise[j] * inner.value + e.fall[j] * outer.value);
+        const float log_share = e.per_tone * LogOf(light);
+        const float stored = static_cast<float>(kWhite) * ExpOf(log_share);
+        const float by_light = stored * e.per_tone / light;
+        const float in_ring = inner.value - outer.value;
+        const float by_glass = 1.0F - inner.value + e.depth_on_glass[j] * in_ring;
+        const float by_ferrule = outer.value + e.depth_on_ferrule[j] * in_ring;
+        const float by_outer = by_light * e.fall[j] * outer.by_place;
+        out[kRayEdge][j] = by_light * e.rise[j] * inner.by_place + by_outer;
+        out[kRaySigma][j] = by_light * (e.rise[j] * inner.by_sigma + e.fall[j] * outer.by_sigma);
+        out[kRayTail][j] = by_light * (e.rise[j] * inner.by_tail + e.fall[j] * outer.by_tail);
+        out[kRayTone][j] =
+            by_light * (e.glass_by_tone[j] * by_glass + e.ferrule_by_tone[j] * by_ferrule) -
+            stored * log_share;
+        out[kRayWidth][j] = kRinged ? by_outer : 0.0F;
+        out[kRayDepth][j] = kRinged ? by_light * e.ring[j] * in_ring : 0.0F;
+        out[kRayGlass][j] = by_light * e.glass_by_stored[j] * by_glass;
+        out[kRayFerrule][j] = by_light * e.ferrule_by_stored[j] * by_ferrule;
+        out[kRayGlassSlope][j] = at * (1.0F - inner.value);
+        out[kRayFerruleSlope][j] = at * outer.value;
+        out[kRaySharpen][j] = stored + e.glass_slope[j] * out[kRayGlassSlope][j] +
+                              e.ferrule_slope[j] * out[kRayFerruleSlope][j];
+      }
+      for (std::size_t q = 0; q < kRayCount; ++q) {
+        if (q == kRaySharpenRadius) continue;  // of what is sharpened already
+        EightAt(lines + q * stride + (first + i) * kSide).value = EightAt(out[q]).value;
+      }
     }
   }
 }
