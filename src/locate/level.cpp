@@ -257,10 +257,12 @@ cv::Mat SlopeAlongRays(const cv::Mat& values, double sigma) {
     moment += 2.0 * i * weight;
   }
   for (float& weight : kernel) weight /= static_cast<float>(moment);
-  cv::Mat slope(values.size(), CV_32F, cv::Scalar(static_cast<double>(kOutside)));
+  cv::Mat slope(values.size(), CV_32F);
   for (int ray = 0; ray < values.rows; ++ray) {
     const auto* row = values.ptr<float>(ray);
     auto* out = slope.ptr<float>(ray);
+    std::fill_n(out, std::min(reach, values.cols), kOutside);
+    std::fill(out + std::max(0, values.cols - reach), out + values.cols, kOutside);
     if (values.cols <= 2 * reach) continue;
     Slope(row + reach, static_cast<size_t>(values.cols - 2 * reach), kernel, out + reach);
   }
