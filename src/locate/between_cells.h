@@ -31,7 +31,7 @@ class BetweenCells {
   }
 
   // Adds the first `count` to as many before, and gives them out.
-  [[gnu::always_inline]] void Add(const float* before, std::size_t count, float* __restrict out) {
+  [[gnu::always_inline]] void Add(const float* before, std::size_t count, float* out) {
     std::array<float, kMost> upper, upper_next, lower, lower_next;
     for (std::size_t i = 0; i < count; ++i) {
       const float* cell = cells_ + place_[i];

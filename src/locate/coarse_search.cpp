@@ -86,7 +86,9 @@ struct Grid {
   int width = 0;
   int height = 0;
 
-  [[nodiscard]] size_t Count() const { return static_cast<size_t>(width) * height; }
+  [[nodiscard]] size_t Count() const {
+    return static_cast<size_t>(width) * static_cast<size_t>(height);
+  }
 };
 
 Grid GridFor(const cv::Mat& image, const CoarseSearch& search) {
