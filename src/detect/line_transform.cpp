@@ -4,6 +4,7 @@
 #include "flatten/cell_grid.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <iterator>
 
@@ -13,6 +14,7 @@ namespace {
 constexpr float kUnits = 8.0F;  // integer units of score: 1/8
 constexpr int kLongest = 1024;  // rows: 1024 * 3 * 8 = 24,576 still fits 16 bits
 constexpr size_t kSpreadSamples = 2000;
+constexpr int kSampledRows = 4;  // one of so many: what is common to a row is worked out once
 
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
 // strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
@@ -55,15 +57,10 @@ int PaddedRows(int rows) {
   return padded;
 }
 
-cv::Mat Turn(const cv::Mat& image, bool transposed, bool mirrored) {
-  cv::Mat turned;
-  if (transposed) {
-    cv::transpose(image, turned);
-  } else {
-    turned = image.clone();
-  }
-  if (mirrored) cv::flip(turned, turned, 1);
-  return turned;
+cv::Mat Mirrored(const cv::Mat& image) {
+  cv::Mat mirrored;
+  cv::flip(image, mirrored, 1);
+  return mirrored;
 }
 
 Level Base(const cv::Mat& turned) {
@@ -102,9 +99,10 @@ ENDGRADE_WIDE short AddShifted(const short* top,
                                int width,
                                short* __restrict out) {
   short most = 0;
-  const auto note = [&most](short sum) {
-    const auto turned = static_cast<short>(-sum);
-    most = std::max(most, std::max(sum, turned));
+  short least = 0;
+  const auto note = [&](short sum) {
+    most = std::max(most, sum);
+    least = std::min(least, sum);
   };
   const int whole = std::min(columns.end, width - shift);
   for (int x = columns.start; x < whole; ++x) {
@@ -115,7 +113,7 @@ ENDGRADE_WIDE short AddShifted(const short* top,
     out[x] = top[x];
     note(out[x]);
   }
-  return most;
+  return std::max(most, static_cast<short>(-least));
 }
 
 // `level`: of the same image, zero or an earlier level of it.
@@ -173,19 +171,18 @@ class Reader {
   [[nodiscard]] float Spread() const {
     std::vector<float> values;
     const double least = options_.least_filled * level_.height;
-    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
+    const size_t stride = std::max<size_t>(1, level_.sum.total() / (kSpreadSamples * kSampledRows));
     const int rows = level_.NumStrips() * level_.height;
     const auto width = static_cast<size_t>(level_.sum.cols);
     const float when_filled = SpreadOf(level_.height);
-    size_t at = stride / 2;  // along all rows, end to end
-    for (int row = 0; row < rows; ++row) {
-      const size_t begin = static_cast<size_t>(row) * width;
-      if (at >= begin + width) continue;
+    size_t at = stride / 2;  // along the rows that are sampled, end to end
+    for (int row = kSampledRows / 2; row < rows; row += kSampledRows, at -= width) {
+      if (at >= width) continue;
       const auto* sum = level_.sum.ptr<short>(row);
       const SharesInside shares = SharesOf(row);
       const cv::Range written = level_.Written(row);
-      for (; at < begin + width; at += stride) {
-        const int x = static_cast<int>(at - begin);
+      for (; at < width; at += stride) {
+        const int x = static_cast<int>(at);
         if (x < written.start || x >= written.end) continue;
         const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
         if (cells < least) continue;
@@ -289,15 +286,17 @@ struct Sums {
   std::vector<float> spreads;
 };
 
+//   turned         the image as lines of this orientation are summed in
 //   most_spreads   by length: what the spread is taken for, at most; empty: whatever it is
-Sums SumOrientation(const cv::Mat& units,
+Sums SumOrientation(const cv::Mat& turned,
                     bool transposed,
                     bool mirrored,
                     const LineField& field,
                     const LineSumOptions& options,
                     const std::vector<float>& most_spreads) {
   Sums sums;
-  const cv::Mat turned = Turn(units, transposed, mirrored);
+  const cv::Size size =
+      transposed ? cv::Size(turned.rows, turned.cols) : cv::Size(turned.cols, turned.rows);
   Level level = Base(turned);
   const Orientation orientation{transposed, mirrored, turned.cols, level.padding};
   Level next{
@@ -306,7 +305,7 @@ Sums SumOrientation(const cv::Mat& units,
     Double(level, &next);
     std::swap(level, next);
     if (level.height < options.shortest_cells) continue;
-    const Reader reader(level, orientation, field, units.size(), options);
+    const Reader reader(level, orientation, field, size, options);
     const float spread = most_spreads.empty() ? reader.Spread() : most_spreads[sums.spreads.size()];
     sums.spreads.push_back(spread);
     reader.Collect(spread, &sums.found);
@@ -370,15 +369,18 @@ bool IsFamily(const std::vector<LineCandidate>& found, float apart) {
 std::vector<LineCandidate> SumLines(const cv::Mat& score,
                                     const LineField& field,
                                     const LineSumOptions& options) {
+  constexpr double kMostUnits = static_cast<double>(kMostScore * kUnits);
   cv::Mat units;
-  cv::Mat bounded = cv::max(cv::min(score, kMostScore), -kMostScore);
-  bounded.convertTo(units, CV_16S, static_cast<double>(kUnits));
+  score.convertTo(units, CV_16S, static_cast<double>(kUnits));
+  cv::min(units, kMostUnits, units);
+  cv::max(units, -kMostUnits, units);
+  const cv::Mat upright = units.t();
+  const std::array<cv::Mat, 4> turned{units, Mirrored(units), upright, Mirrored(upright)};
+  const auto sum = [&](size_t i, const std::vector<float>& most_spreads) {
+    return SumOrientation(turned[i], i >= 2, i % 2 == 1, field, options, most_spreads);
+  };
   std::vector<Sums> all;
-  for (const bool transposed : {false, true}) {
-    for (const bool mirrored : {false, true}) {
-      all.push_back(SumOrientation(units, transposed, mirrored, field, options, {}));
-    }
-  }
+  for (size_t i = 0; i < turned.size(); ++i) all.push_back(sum(i, {}));
   std::vector<LineCandidate> found = Together(all);
   if (options.most_spread > 0.0F) {
     std::vector<Sums> believed = all;
@@ -386,7 +388,7 @@ std::vector<LineCandidate> SumLines(const cv::Mat& score,
     for (size_t i = 0; i < all.size(); ++i) {
       const std::vector<float> spreads = Bounded(all, all[i], options.most_spread);
       if (spreads == all[i].spreads) continue;
-      believed[i] = SumOrientation(units, i >= 2, i % 2 == 1, field, options, spreads);
+      believed[i] = sum(i, spreads);
       any = true;
     }
     std::vector<LineCandidate> more;
