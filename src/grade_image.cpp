@@ -130,15 +130,20 @@ Result<Grade> RunSteps(const Frame& picture,
   flatten();
   times.flatten_ms = watch.Lap();
   Detection detection = DetectRegions(contrast, options.detect);
-  if (const auto core = CoreUnderScratches(fibre, contrast, detection.regions)) {
-    fibre.core = core;
+  const auto look_again = [&] {
     flatten();
     detection = DetectRegions(contrast, options.detect);
-  }
-  if (ReachesPastSearch(contrast, zones, detection.regions)) {
+  };
+  const auto reaches_past = [&] { return ReachesPastSearch(contrast, zones, detection.regions); };
+  const auto core = CoreUnderScratches(fibre, contrast, detection.regions);
+  const bool wide = reaches_past();
+  if (core) fibre.core = core;
+  if (wide) flattening.margin_um = std::max(flattening.margin_um, kWiderMarginUm);
+  if (core || wide) look_again();
+  // With another core something else may reach past.
+  if (core && !wide && reaches_past()) {
     flattening.margin_um = std::max(flattening.margin_um, kWiderMarginUm);
-    flatten();
-    detection = DetectRegions(contrast, options.detect);
+    look_again();
   }
   times.detect_ms = watch.Lap();
   std::vector<Feature> features =
