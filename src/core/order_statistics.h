@@ -21,12 +21,21 @@ class OrderStatistics {
   [[nodiscard]] float At(std::size_t rank);
 
  private:
-  void Gather(std::uint8_t bucket);
+  static constexpr std::size_t kGroups = 16;
+  static constexpr std::size_t kOnStack = 1024;  // values, most of the time
+
+  void CountThem();
+  std::span<float> Gather(std::uint8_t bucket);
 
   std::span<const float> values_;
-  std::vector<std::uint8_t> bucket_;  // of every value; empty for few
-  std::vector<float> members_;        // of the bucket looked into
-  std::array<std::size_t, kBuckets> count_{};
+  std::size_t buckets_ = 0;         // in use; 0: few values, not dealt at all
+  std::uint8_t* bucket_ = nullptr;  // of every value
+  std::vector<std::uint8_t> long_bucket_;
+  std::vector<float> long_members_;  // of the bucket looked into
+  std::array<std::uint8_t, kOnStack> short_bucket_;
+  std::array<float, kOnStack> short_members_;
+  std::array<std::uint32_t, kBuckets> count_;
+  std::array<std::uint32_t, kGroups> in_group_;  // of as many buckets each
 };
 
 }  // namespace endgrade

@@ -22,7 +22,7 @@ void ExpectRanksOfSorted(const std::vector<float>& values) {
 TEST(OrderStatistics, FindsWhatSortingFinds) {
   std::mt19937 random(11);
   std::normal_distribution<float> noise(3.0F, 20.0F);
-  for (const std::size_t count : {1U, 2U, 255U, 120U, 121U, 1000U, 40001U}) {
+  for (const std::size_t count : {1U, 2U, 7U, 32U, 33U, 200U, 201U, 1024U, 1025U, 40001U}) {
     std::vector<float> values(count);
     for (float& value : values) value = noise(random);
     ExpectRanksOfSorted(values);
