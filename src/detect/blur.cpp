@@ -12,27 +12,31 @@
 namespace endgrade {
 namespace {
 
-// One side of a kernel that is the same on both.
+// One side of a kernel that is the same on both, at `kAtOnce` times eight places from `x` on.
+template <int kAtOnce>
+[[gnu::always_inline]] inline void AddUpBlock(
+    const float* const* middle, const float* kernel, int reach, int x, float* __restrict out) {
+  std::array<Eight, kAtOnce> sum;
+  for (int i = 0; i < kAtOnce; ++i) sum[i] = kernel[0] * EightAt(middle[0] + x + 8 * i).value;
+  for (int j = 1; j <= reach; ++j) {
+    const float* const before = middle[-j] + x;
+    const float* const after = middle[j] + x;
+    const float weight = kernel[j];
+    for (int i = 0; i < kAtOnce; ++i) {
+      sum[i] += weight * (EightAt(before + 8 * i).value + EightAt(after + 8 * i).value);
+    }
+  }
+  for (int i = 0; i < kAtOnce; ++i) EightAt(out + x + 8 * i).value = sum[i];
+}
+
 //   lines     of `reach` before the middle one, the middle one, and of as many after it
 //   out       the lines' weighted sum
 ENDGRADE_WIDE void AddUp(
     const float* const* lines, const float* kernel, int reach, int count, float* __restrict out) {
-  constexpr int kAtOnce = 4;
   const float* const* const middle = lines + reach;
   int x = 0;
-  for (; x + 8 * kAtOnce <= count; x += 8 * kAtOnce) {
-    std::array<Eight, kAtOnce> sum;
-    for (int i = 0; i < kAtOnce; ++i) sum[i] = kernel[0] * EightAt(middle[0] + x + 8 * i).value;
-    for (int j = 1; j <= reach; ++j) {
-      const float* const before = middle[-j] + x;
-      const float* const after = middle[j] + x;
-      const float weight = kernel[j];
-      for (int i = 0; i < kAtOnce; ++i) {
-        sum[i] += weight * (EightAt(before + 8 * i).value + EightAt(after + 8 * i).value);
-      }
-    }
-    for (int i = 0; i < kAtOnce; ++i) EightAt(out + x + 8 * i).value = sum[i];
-  }
+  for (; x + 32 <= count; x += 32) AddUpBlock<4>(middle, kernel, reach, x, out);
+  for (; x + 8 <= count; x += 8) AddUpBlock<1>(middle, kernel, reach, x, out);
   for (; x < count; ++x) {
     float sum = kernel[0] * middle[0][x];
     for (int j = 1; j <= reach; ++j) sum += kernel[j] * (middle[-j][x] + middle[j][x]);
