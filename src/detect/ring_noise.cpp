@@ -103,16 +103,59 @@ cv::Mat WhollySeen(const ContrastMap& map, const Response& response) {
   return seen;
 }
 
-// Values of a response's band at places spread evenly over the face, by ring and sector.
+// Numbers for the sectors of the rings, sorted by material, then sector.
+class Bins {
+ public:
+  explicit Bins(const ContrastMap& map) {
+    for (size_t i = 0; i + 1 < map.ring_edges_um.size(); ++i) {
+      const Material material =
+          MaterialOf(map.ring_edges_um[i], map.ring_edges_um[i + 1], map.cladding_radius_um);
+      places_.push_back({material, rings_[material]++});
+    }
+    for (size_t m = 0; m + 1 < kMaterials; ++m) first_[m + 1] = first_[m] + kSectors * rings_[m];
+  }
+
+  [[nodiscard]] size_t count() const { return kSectors * places_.size(); }
+  [[nodiscard]] size_t First(Material material, size_t sector) const {
+    return first_[material] + sector * rings_[material];
+  }
+  [[nodiscard]] size_t Of(size_t ring, size_t sector) const {
+    return First(places_[ring].material, sector) + places_[ring].in_material;
+  }
+
+  // By quarter of a micrometre from the centre, and sector; the last quarter stands for all beyond.
+  [[nodiscard]] std::vector<std::uint16_t> ByQuarter(const ContrastMap& map) const {
+    std::vector<std::uint16_t> bins;
+    bins.reserve(kSectors * (map.ring_by_quarter_um.size() + 1));
+    const auto add = [&](size_t ring) {
+      for (size_t s = 0; s < kSectors; ++s) bins.push_back(static_cast<std::uint16_t>(Of(ring, s)));
+    };
+    for (const auto ring : map.ring_by_quarter_um) add(ring);
+    add(places_.size() - 1);
+    return bins;
+  }
+
+ private:
+  struct Place {
+    Material material;
+    size_t in_material;  // which of its rings
+  };
+  std::vector<Place> places_;               // of each ring
+  std::array<size_t, kMaterials> rings_{};  // of each material
+  std::array<size_t, kMaterials> first_{};  // bin
+};
+
+// Values of a response's band at places spread evenly over the face, by material, sector and ring:
+// those of a sector of a ring lie side by side, and so do those of a sector of a material.
 class RingSamples {
  public:
-  RingSamples(const ContrastMap& map, const Response& response, int stride) {
+  RingSamples(const ContrastMap& map, const Response& response, int stride) : bins_(map) {
     const cv::Mat seen = WhollySeen(map, response);
     const size_t most = response.band.total() / static_cast<size_t>(stride) +
                         static_cast<size_t>(response.band.rows);
     const auto bins = std::make_unique_for_overwrite<std::uint16_t[]>(most);
     const auto found = std::make_unique_for_overwrite<float[]>(most);
-    const std::vector<std::uint16_t> first_bin = FirstBins(map);
+    const std::vector<std::uint16_t> bin_by_quarter = bins_.ByQuarter(map);
     size_t count = 0;
     const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
     const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
@@ -127,26 +170,37 @@ class RingSamples {
                     (5 * y) % stride,
                     stride,
                     static_cast<float>(map.outer_um),
-                    first_bin,
+                    bin_by_quarter,
                     bins.get() + count,
                     found.get() + count);
     }
-    first_.assign((map.ring_edges_um.size() - 1) * kSectors + 1, 0);
+    first_.assign(bins_.count() + 1, 0);
     for (size_t i = 0; i < count; ++i) ++first_[bins[i] + size_t{1}];
     std::partial_sum(first_.begin(), first_.end(), first_.begin());
     values_.resize(count);
-    std::vector<size_t> next = first_;
+    std::vector<std::uint32_t> next = first_;
     for (size_t i = 0; i < count; ++i) values_[next[bins[i]]++] = found[i];
   }
 
   [[nodiscard]] Sectors Ring(size_t ring) const {
     Sectors sectors;
     for (size_t s = 0; s < kSectors; ++s) {
-      const size_t from = first_[ring * kSectors + s];
-      const size_t to = first_[ring * kSectors + s + 1];
-      sectors[s] = std::span<const float>(values_).subspan(from, to - from);
+      const size_t bin = bins_.Of(ring, s);
+      sectors[s] = Between(bin, bin + 1);
     }
     return sectors;
+  }
+
+  [[nodiscard]] Sectors Of(Material material) const {
+    Sectors sectors;
+    for (size_t s = 0; s < kSectors; ++s) {
+      sectors[s] = Between(bins_.First(material, s), bins_.First(material, s + 1));
+    }
+    return sectors;
+  }
+
+  [[nodiscard]] std::span<const float> AllOf(Material material) const {
+    return Between(bins_.First(material, 0), bins_.First(material, kSectors));
   }
 
  private:
@@ -159,15 +213,8 @@ class RingSamples {
     float dy;        // from its middle
   };
 
-  // The first bin of the ring at each quarter of a micrometre; the last beyond all.
-  static std::vector<std::uint16_t> FirstBins(const ContrastMap& map) {
-    std::vector<std::uint16_t> bins;
-    bins.reserve(map.ring_by_quarter_um.size() + 1);
-    for (const auto ring : map.ring_by_quarter_um) {
-      bins.push_back(static_cast<std::uint16_t>(ring * kSectors));
-    }
-    bins.push_back(static_cast<std::uint16_t>((map.ring_edges_um.size() - 2) * kSectors));
-    return bins;
+  [[nodiscard]] std::span<const float> Between(size_t first_bin, size_t end_bin) const {
+    return std::span(values_).subspan(first_[first_bin], first_[end_bin] - first_[first_bin]);
   }
 
   // Every `stride`-th of a row's cells that are seen: their bins and values, and how many.
@@ -175,24 +222,25 @@ class RingSamples {
                      int begin,
                      int stride,
                      float furthest_um,
-                     const std::vector<std::uint16_t>& first_bin,
+                     const std::vector<std::uint16_t>& bin_by_quarter,
                      std::uint16_t* __restrict bins,
                      float* __restrict values) {
-    const int last = static_cast<int>(first_bin.size()) - 1;
+    const int last = static_cast<int>(bin_by_quarter.size() / kSectors) - 1;
     size_t count = 0;
     for (int column = begin; column < row.columns; column += stride) {
       const float radius = row.radius_um[column];
       if (radius >= furthest_um || (row.seen != nullptr && row.seen[column] == 0)) continue;
-      const auto ring = static_cast<size_t>(std::min(static_cast<int>(4.0F * radius), last));
+      const auto quarter = static_cast<size_t>(std::min(static_cast<int>(4.0F * radius), last));
       const size_t sector = SectorOf(static_cast<float>(column) - row.middle_x, row.dy);
-      bins[count] = static_cast<std::uint16_t>(first_bin[ring] + sector);
+      bins[count] = bin_by_quarter[quarter * kSectors + sector];
       values[count++] = row.band[column];
     }
     return count;
   }
 
+  Bins bins_;
   std::vector<float> values_;
-  std::vector<size_t> first_;  // by ring and sector: where its values begin
+  std::vector<std::uint32_t> first_;  // by bin: where its values begin
 };
 
 std::vector<float> Joined(const Sectors& sectors, size_t first, size_t step) {
@@ -208,21 +256,49 @@ std::vector<float> Joined(const Sectors& sectors, size_t first, size_t step) {
 constexpr float kAlike = 1.6F;
 constexpr size_t kQuiet = 1;  // from the quietest: the second, for the quietest may be so by chance
 
-// The noise in most sectors: dirt in up to half of them does not count as noise. `places`: how many
-// independent values there are in all; with few, sectors are joined.
-float QuietSigma(const Sectors& sectors, double places) {
-  const size_t parts = places >= 16.0 * kSectors ? kSectors : places >= 64.0 ? 4 : 1;
-  std::vector<float> sigmas;
-  const auto add = [&](std::span<const float> values) {
-    if (values.size() >= 12) sigmas.push_back(NoiseSigma(values));
-  };
-  for (size_t part = 0; part < parts; ++part) {
-    parts == kSectors ? add(sectors[part]) : add(Joined(sectors, part, parts));
+// Whether NoiseSigma is surely no more than `bound`. To count costs far less than to rank, and
+// tells most of the sectors where a response's noise is below what is believed anyway.
+ENDGRADE_WIDE bool SurelyWithin(const float* values, std::int32_t count, float bound) {
+  constexpr float kRounding = 0.999F;  // of what ranking would compute
+  constexpr float kMedianShare = 0.1F;
+  const float median = kMedianShare * bound;  // no further from zero than this
+  const float away = kRounding / 1.4826F * bound - median;
+  const float tail = kRounding * 1.645F * bound;
+  std::int32_t near = 0, below = 0, above = 0, far_below = 0, far_above = 0;
+  for (std::int32_t i = 0; i < count; ++i) {
+    near += std::abs(values[i]) <= away ? 1 : 0;
+    below += values[i] < -median ? 1 : 0;
+    above += values[i] > median ? 1 : 0;
+    far_below += values[i] < -tail ? 1 : 0;
+    far_above += values[i] > tail ? 1 : 0;
   }
-  if (sigmas.empty()) return 0.0F;
-  std::sort(sigmas.begin(), sigmas.end());
-  const float most = sigmas[(sigmas.size() - 1) / 2];
-  return sigmas.size() < kSectors ? most : std::min(most, kAlike * sigmas[kQuiet]);
+  return near > count / 2 && below <= count / 2 && above <= count - 1 - count / 2 &&
+         std::min(far_below, far_above) <= count / 20;
+}
+
+// The noise in most sectors: dirt in up to half of them does not count as noise. `places`: how many
+// independent values there are in all; with few, sectors are joined. 0 where it would be no more
+// than `settled`, as far as that is easily told.
+float QuietSigma(const Sectors& sectors, double places, float settled) {
+  const size_t parts = places >= 16.0 * kSectors ? kSectors : places >= 64.0 ? 4 : 1;
+  std::array<std::vector<float>, kSectors> joined;
+  std::array<std::span<const float>, kSectors> told;
+  size_t count = 0;
+  size_t within = 0;
+  for (size_t part = 0; part < parts; ++part) {
+    if (parts < kSectors) joined[part] = Joined(sectors, part, parts);
+    const std::span<const float> values = parts < kSectors ? joined[part] : sectors[part];
+    if (values.size() < 12) continue;
+    told[count++] = values;
+    const auto size = static_cast<std::int32_t>(values.size());
+    within += SurelyWithin(values.data(), size, settled) ? 1 : 0;
+  }
+  if (count == 0 || within > (count - 1) / 2) return 0.0F;
+  std::array<float, kSectors> sigmas{};
+  std::transform(told.begin(), told.begin() + count, sigmas.begin(), NoiseSigma);
+  std::sort(sigmas.begin(), sigmas.begin() + count);
+  const float most = sigmas[(count - 1) / 2];
+  return count < kSectors ? most : std::min(most, kAlike * sigmas[kQuiet]);
 }
 
 // table[4 r], the last beyond.
@@ -261,25 +337,15 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     return static_cast<float>(std::max(steps, share * std::min(light, map.glass_level)));
   };
   const double least_light = *std::min_element(map.ring_level.begin(), map.ring_level.end());
-  std::array<std::array<std::vector<float>, kSectors>, kMaterials> materials;
   std::array<float, kMaterials> pooled{};
   std::array<double, kMaterials> tails{};
-  for (size_t i = 0; i < count; ++i) {
-    auto& material = materials[MaterialOf(edges[i], edges[i + 1], map.cladding_radius_um)];
-    const Sectors ring = samples.Ring(i);
-    for (size_t s = 0; s < kSectors; ++s) {
-      material[s].insert(material[s].end(), ring[s].begin(), ring[s].end());
-    }
-  }
-  for (size_t m = 0; m < kMaterials; ++m) {
-    Sectors material;
-    std::copy(materials[m].begin(), materials[m].end(), material.begin());
-    const double places = static_cast<double>(Count(material)) / place;
+  for (const Material m : {kGlass, kRim, kFerrule}) {
+    const double places = static_cast<double>(samples.AllOf(m).size()) / place;
     const float floor = floor_for(m == kFerrule ? least_light : map.glass_level);
-    pooled[m] = std::max(floor, QuietSigma(material, places));
+    pooled[m] = std::max(floor, QuietSigma(samples.Of(m), places, floor));
     tails[m] = m == kRim ? kRimDoubt : 1.0;
     if (m == kGlass) continue;
-    tails[m] *= static_cast<double>(TailFactor(Joined(material, 0, 1), pooled[m]));
+    tails[m] *= static_cast<double>(TailFactor(samples.AllOf(m), pooled[m]));
     if (m == kFerrule) tails[m] *= kFerruleDoubt;
   }
   const bool single_mode = map.core_radius_um > 0 && map.core_radius_um < kLargestSingleModeUm;
@@ -299,8 +365,8 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     const Sectors ring = samples.Ring(i);
     const double places = static_cast<double>(Count(ring)) / place;
     if (places < kLeastPlaces) continue;
-    const float own = std::max(floor_for(m == kFerrule ? map.ring_level[i] : map.glass_level),
-                               QuietSigma(ring, places));
+    const float floor = floor_for(m == kFerrule ? map.ring_level[i] : map.glass_level);
+    const float own = std::max(floor, QuietSigma(ring, places, floor));
     sigmas[i] = std::max(grain, static_cast<double>(own) * tails[m]);
     // Even light makes the glass one population: a ring of it is not believed to be quieter, nor,
     // away from the core, much noisier.
