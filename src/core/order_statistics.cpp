@@ -88,20 +88,23 @@ OrderStatistics::OrderStatistics(std::span<const float> values) : values_(values
 }
 
 void OrderStatistics::CountThem() {
-  // Two tables: neighbours in one bucket would wait for each other.
-  std::array<std::uint32_t, kBuckets> others;
-  std::fill_n(count_.begin(), buckets_, 0U);
-  std::fill_n(others.begin(), buckets_, 0U);
+  // Two tables: neighbours in one bucket would wait for each other. Of its own, for bytes might be
+  // anything's, and a table of the object's would be thought to change what is counted.
+  std::array<std::uint32_t, kBuckets> even;
+  std::array<std::uint32_t, kBuckets> odd;
+  std::fill_n(even.begin(), buckets_, 0U);
+  std::fill_n(odd.begin(), buckets_, 0U);
+  const std::uint8_t* const bucket = bucket_;
   const std::size_t count = values_.size();
   for (std::size_t i = 0; i + 1 < count; i += 2) {
-    ++count_[bucket_[i]];
-    ++others[bucket_[i + 1]];
+    ++even[bucket[i]];
+    ++odd[bucket[i + 1]];
   }
-  if (count % 2 == 1) ++count_[bucket_[count - 1]];
+  if (count % 2 == 1) ++even[bucket[count - 1]];
   const std::size_t of_each = buckets_ / kGroups;
   for (std::size_t g = 0, b = 0; g < kGroups; ++g) {
     std::uint32_t sum = 0;
-    for (const std::size_t end = b + of_each; b < end; ++b) sum += count_[b] += others[b];
+    for (const std::size_t end = b + of_each; b < end; ++b) sum += count_[b] = even[b] + odd[b];
     in_group_[g] = sum;
   }
 }

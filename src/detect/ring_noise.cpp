@@ -47,7 +47,9 @@ constexpr double kCoreSkirtsUm = 6.0;
 constexpr double kRoundingAtEdge = 0.45;
 constexpr double kBlockPx = 8.0;
 
-constexpr double kMostOwn = 1.6;  // a ring's noise over the glass's
+// A ring's noise over the glass's.
+constexpr double kLeastOwn = 0.8;
+constexpr double kMostOwn = 1.6;
 
 // Grain is not Gaussian however well its spread is known.
 constexpr double kFerruleDoubt = 1.15;
@@ -366,11 +368,13 @@ RingNoise MeasureResponseNoise(const ContrastMap& map, const Response& response)
     const double places = static_cast<double>(Count(ring)) / place;
     if (places < kLeastPlaces) continue;
     const float floor = floor_for(m == kFerrule ? map.ring_level[i] : map.glass_level);
-    const float own = std::max(floor, QuietSigma(ring, places, floor));
+    // Even light makes the glass one population: a ring of it is not believed to be quieter.
+    const double least = m == kGlass ? kLeastOwn * pool : 0.0;
+    const float settled = std::max(floor, 0.999F * static_cast<float>(least));
+    const float own = std::max(floor, QuietSigma(ring, places, settled));
     sigmas[i] = std::max(grain, static_cast<double>(own) * tails[m]);
-    // Even light makes the glass one population: a ring of it is not believed to be quieter, nor,
-    // away from the core, much noisier.
-    if (m == kGlass) sigmas[i] = std::max(sigmas[i], 0.8 * pool);
+    sigmas[i] = std::max(sigmas[i], least);
+    // Nor, away from the core, much noisier.
     if (m == kGlass && edges[i] > map.core_radius_um + kCoreSkirtsUm) {
       sigmas[i] = std::min(sigmas[i], kMostOwn * pool * shot);
     }
