@@ -79,9 +79,29 @@ Material MaterialOf(double inner_um, double outer_um, double rim_um) {
 
 constexpr size_t kSectors = 8;
 
-// Which eighth of the face a cell lies in.
-size_t SectorOf(float dx, float dy) {
-  return (dx > 0 ? 1U : 0U) | (dy > 0 ? 2U : 0U) | (std::abs(dx) > std::abs(dy) ? 4U : 0U);
+// By quarter of a micrometre from the centre, and sector: the bin of a sample.
+struct BinTable {
+  std::vector<std::int32_t> bins;
+  std::int32_t last_quarter;  // stands for all beyond
+};
+
+// The bins of samples of one row: the quarter of a micrometre from the centre, and which eighth of
+// the face they lie in.
+ENDGRADE_WIDE void FindBins(const float* radius_um,
+                            const float* dx,
+                            float dy,
+                            int count,
+                            const std::int32_t* table,
+                            std::int32_t last_quarter,
+                            std::int32_t* __restrict bins) {
+  const std::int32_t side = dy > 0 ? 2 : 0;
+  const float steep = std::abs(dy);
+  for (int i = 0; i < count; ++i) {
+    const std::int32_t quarter =
+        std::min(static_cast<std::int32_t>(4.0F * radius_um[i]), last_quarter);
+    const std::int32_t sector = (dx[i] > 0 ? 1 : 0) + (std::abs(dx[i]) > steep ? 4 : 0) + side;
+    bins[i] = table[static_cast<std::int32_t>(kSectors) * quarter + sector];
+  }
 }
 
 using Sectors = std::array<std::span<const float>, kSectors>;
@@ -125,16 +145,15 @@ class Bins {
     return First(places_[ring].material, sector) + places_[ring].in_material;
   }
 
-  // By quarter of a micrometre from the centre, and sector; the last quarter stands for all beyond.
-  [[nodiscard]] std::vector<std::uint16_t> ByQuarter(const ContrastMap& map) const {
-    std::vector<std::uint16_t> bins;
+  [[nodiscard]] BinTable ByQuarter(const ContrastMap& map) const {
+    std::vector<std::int32_t> bins;
     bins.reserve(kSectors * (map.ring_by_quarter_um.size() + 1));
     const auto add = [&](size_t ring) {
-      for (size_t s = 0; s < kSectors; ++s) bins.push_back(static_cast<std::uint16_t>(Of(ring, s)));
+      for (size_t s = 0; s < kSectors; ++s) bins.push_back(static_cast<std::int32_t>(Of(ring, s)));
     };
     for (const auto ring : map.ring_by_quarter_um) add(ring);
     add(places_.size() - 1);
-    return bins;
+    return {std::move(bins), static_cast<std::int32_t>(map.ring_by_quarter_um.size())};
   }
 
  private:
@@ -155,9 +174,12 @@ class RingSamples {
     const cv::Mat seen = WhollySeen(map, response);
     const size_t most = response.band.total() / static_cast<size_t>(stride) +
                         static_cast<size_t>(response.band.rows);
-    const auto bins = std::make_unique_for_overwrite<std::uint16_t[]>(most);
+    const auto bins = std::make_unique_for_overwrite<std::int32_t[]>(most);
     const auto found = std::make_unique_for_overwrite<float[]>(most);
-    const std::vector<std::uint16_t> bin_by_quarter = bins_.ByQuarter(map);
+    const BinTable table = bins_.ByQuarter(map);
+    const auto across = static_cast<size_t>(response.band.cols);
+    std::vector<float> radius_um(across);
+    std::vector<float> dx(across);
     size_t count = 0;
     const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
     const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
@@ -166,22 +188,25 @@ class RingSamples {
                     response.radius_um.ptr<float>(y),
                     seen.empty() ? nullptr : seen.ptr<std::uint8_t>(y),
                     response.band.cols,
-                    middle_x,
-                    static_cast<float>(y) - middle_y};
-      count += Take(row,
-                    (5 * y) % stride,
-                    stride,
-                    static_cast<float>(map.outer_um),
-                    bin_by_quarter,
-                    bins.get() + count,
-                    found.get() + count);
+                    middle_x};
+      const Samples samples{found.get() + count, radius_um.data(), dx.data()};
+      const size_t more =
+          Take(row, (5 * y) % stride, stride, static_cast<float>(map.outer_um), samples);
+      FindBins(radius_um.data(),
+               dx.data(),
+               static_cast<float>(y) - middle_y,
+               static_cast<int>(more),
+               table.bins.data(),
+               table.last_quarter,
+               bins.get() + count);
+      count += more;
     }
     first_.assign(bins_.count() + 1, 0);
-    for (size_t i = 0; i < count; ++i) ++first_[bins[i] + size_t{1}];
+    for (size_t i = 0; i < count; ++i) ++first_[static_cast<size_t>(bins[i]) + 1];
     std::partial_sum(first_.begin(), first_.end(), first_.begin());
     values_.resize(count);
     std::vector<std::uint32_t> next = first_;
-    for (size_t i = 0; i < count; ++i) values_[next[bins[i]]++] = found[i];
+    for (size_t i = 0; i < count; ++i) values_[next[static_cast<size_t>(bins[i])]++] = found[i];
   }
 
   [[nodiscard]] Sectors Ring(size_t ring) const {
@@ -212,29 +237,30 @@ class RingSamples {
     const std::uint8_t* seen;  // null: all of it
     int columns;
     float middle_x;  // of the face
-    float dy;        // from its middle
+  };
+
+  struct Samples {
+    float* values;
+    float* radius_um;
+    float* dx;  // from the face's middle
   };
 
   [[nodiscard]] std::span<const float> Between(size_t first_bin, size_t end_bin) const {
     return std::span(values_).subspan(first_[first_bin], first_[end_bin] - first_[first_bin]);
   }
 
-  // Every `stride`-th of a row's cells that are seen: their bins and values, and how many.
-  static size_t Take(const Row& row,
-                     int begin,
-                     int stride,
-                     float furthest_um,
-                     const std::vector<std::uint16_t>& bin_by_quarter,
-                     std::uint16_t* __restrict bins,
-                     float* __restrict values) {
-    const int last = static_cast<int>(bin_by_quarter.size() / kSectors) - 1;
+  // Every `stride`-th of a row's cells that are seen, and how many.
+  static size_t Take(
+      const Row& row, int begin, int stride, float furthest_um, const Samples& samples) {
+    float* __restrict values = samples.values;
+    float* __restrict radii_um = samples.radius_um;
+    float* __restrict dx = samples.dx;
     size_t count = 0;
     for (int column = begin; column < row.columns; column += stride) {
       const float radius = row.radius_um[column];
       if (radius >= furthest_um || (row.seen != nullptr && row.seen[column] == 0)) continue;
-      const auto quarter = static_cast<size_t>(std::min(static_cast<int>(4.0F * radius), last));
-      const size_t sector = SectorOf(static_cast<float>(column) - row.middle_x, row.dy);
-      bins[count] = bin_by_quarter[quarter * kSectors + sector];
+      radii_um[count] = radius;
+      dx[count] = static_cast<float>(column) - row.middle_x;
       values[count++] = row.band[column];
     }
     return count;
