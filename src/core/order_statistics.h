@@ -16,6 +16,9 @@ class OrderStatistics {
   static constexpr std::size_t kBuckets = 256;
 
   explicit OrderStatistics(std::span<const float> values);
+  // It points into itself.
+  OrderStatistics(const OrderStatistics&) = delete;
+  OrderStatistics& operator=(const OrderStatistics&) = delete;
 
   // The value with `rank` others before it in ascending order; rank < values.size().
   [[nodiscard]] float At(std::size_t rank);
