@@ -99,14 +99,27 @@ struct Contact {
 class Contacts {
  public:
   Contacts(cv::Size size, const std::vector<Piece>& pieces, int reach) {
-    cv::Mat owner(size, CV_32SC1, cv::Scalar(-1));
+    const cv::Rect whole({0, 0}, size);
+    std::vector<size_t> near_others;
+    cv::Rect part;  // of the map: all around those
     for (size_t i = 0; i < pieces.size(); ++i) {
-      for (const cv::Point& cell : pieces[i].region->cells) {
-        owner.at<int>(cell) = static_cast<int>(i);
+      const cv::Rect around = Around(pieces[i].box, reach);
+      for (size_t j = 0; j < pieces.size(); ++j) {
+        if (i == j || (around & pieces[j].box).empty()) continue;
+        near_others.push_back(i);
+        part |= around & whole;
+        break;
       }
     }
-    for (size_t i = 0; i < pieces.size(); ++i) {
-      const cv::Rect box = Around(pieces[i].box, reach) & cv::Rect({0, 0}, size);
+    // Which piece has a cell: the last of those that do.
+    cv::Mat owner(part.size(), CV_32SC1, cv::Scalar(-1));
+    for (const size_t i : near_others) {
+      for (const cv::Point& cell : pieces[i].region->cells) {
+        owner.at<int>(cell - part.tl()) = static_cast<int>(i);
+      }
+    }
+    for (const size_t i : near_others) {
+      const cv::Rect box = Around(pieces[i].box, reach) & whole;
       cv::Mat own = cv::Mat::zeros(box.size(), CV_8UC1);
       for (const cv::Point& cell : pieces[i].region->cells) own.at<uchar>(cell - box.tl()) = 1;
       cv::Mat near;
@@ -114,7 +127,7 @@ class Contacts {
       for (int y = 0; y < near.rows; ++y) {
         const auto* band = near.ptr<uchar>(y);
         const auto* inside = own.ptr<uchar>(y);
-        const int* at = owner.ptr<int>(box.y + y) + box.x;
+        const int* at = owner.ptr<int>(box.y - part.y + y) + box.x - part.x;
         for (int x = 0; x < near.cols; ++x) {
           if (!band[x] || inside[x] || at[x] < 0) continue;
           const std::pair<size_t, size_t> key(i, at[x]);
