@@ -10,8 +10,7 @@
 namespace endgrade {
 namespace {
 
-// Rows are padded to whole fours, so that each takes a few vector operations: all that the many fit
-// into, or one.
+// Rows are padded to whole fours, so that each takes a few vector operations.
 constexpr std::size_t kMostFours = 3;
 constexpr std::size_t kMostColumns = 4 * kMostFours;
 
@@ -83,6 +82,14 @@ ENDGRADE_WIDE void AddNarrowRows(const double* rows,
   AddRows<1>(rows, values, weights, count, equations);
 }
 
+ENDGRADE_WIDE void AddMiddlingRows(const double* rows,
+                                   const double* values,
+                                   const double* weights,
+                                   std::size_t count,
+                                   NormalEquations* equations) {
+  AddRows<2>(rows, values, weights, count, equations);
+}
+
 ENDGRADE_WIDE void AddWideRows(const double* rows,
                                const double* values,
                                const double* weights,
@@ -90,6 +97,8 @@ ENDGRADE_WIDE void AddWideRows(const double* rows,
                                NormalEquations* equations) {
   AddRows<kMostFours>(rows, values, weights, count, equations);
 }
+
+constexpr std::array kAddRows = {AddNarrowRows, AddMiddlingRows, AddWideRows};  // by fours
 
 // values - columns x coefficients; columns one after the other.
 ENDGRADE_WIDE void TakeOffFit(const double* columns,
@@ -112,7 +121,7 @@ WeightedLeastSquares::WeightedLeastSquares(const std::vector<double>& rows,
                                            const std::vector<double>& values,
                                            int columns)
     : columns_(static_cast<std::size_t>(columns)),
-      padded_(columns_ <= 4 ? 4 : kMostColumns),
+      padded_((columns_ + 3) / 4 * 4),
       by_row_(values.size() * padded_, 0.0),
       by_column_(values.size() * columns_),
       values_(values) {
@@ -129,7 +138,7 @@ WeightedLeastSquares::WeightedLeastSquares(const std::vector<double>& rows,
 
 std::vector<double> WeightedLeastSquares::Solve(const std::vector<double>& weights) const {
   NormalEquations equations;
-  const auto add = padded_ == 4 ? AddNarrowRows : AddWideRows;
+  const auto add = kAddRows[padded_ / 4 - 1];
   add(by_row_.data(), values_.data(), weights.data(), values_.size(), &equations);
   const auto size = static_cast<int>(columns_);
   cv::Mat normal(size, size, CV_64F);
