@@ -1,6 +1,7 @@
 #include "detect/film_search.h"
 
 #include "core/wide.h"
+#include "detect/runs.h"
 #include "detect/sample.h"
 #include "flatten/robust_fit.h"
 
@@ -47,9 +48,14 @@ struct Grid {
   }
 };
 
-cv::Mat DiscOf(double radius_cells) {
-  const int side = 2 * std::max(1, static_cast<int>(std::lround(radius_cells))) + 1;
-  return cv::getStructuringElement(cv::MORPH_ELLIPSE, {side, side});
+std::vector<int> DiscOf(double radius_cells) {
+  return DiscRows(std::max(1, static_cast<int>(std::lround(radius_cells))));
+}
+
+// The marked cells with nothing unmarked within a shape about them; what lies beyond the mask does
+// not count.
+cv::Mat Narrowed(const cv::Mat& mask, const std::vector<int>& half) {
+  return Widened(mask == 0, half) == 0;
 }
 
 Grid LayGrid(const ContrastMap& map, const std::vector<Region>& regions) {
@@ -92,7 +98,7 @@ Grid LayGrid(const ContrastMap& map, const std::vector<Region>& regions) {
       if (region.is_line) grid.beside_lines.at<std::uint8_t>(p) = 255;
     }
   }
-  cv::dilate(grid.beside_lines, grid.beside_lines, DiscOf(kLinesReachUm / grid.um));
+  grid.beside_lines = Widened(grid.beside_lines, DiscOf(kLinesReachUm / grid.um));
   return grid;
 }
 
@@ -140,6 +146,8 @@ void TakeOffLight(Grid* grid) {
   light.unit = 0.5 * std::max(size.height, size.width);
   std::vector<double> rows;
   std::vector<double> values;
+  rows.reserve(kLightTerms * grid->smooth.total() / (kEvery * kEvery));
+  values.reserve(grid->smooth.total() / (kEvery * kEvery));
   for (int y = 0; y < size.height; y += kEvery) {
     const auto* seen = grid->light.ptr<float>(y);
     const auto* smooth = grid->smooth.ptr<float>(y);
@@ -193,22 +201,12 @@ cv::Mat Compact(const Grid& grid, float sign, float least) {
   }
   // Scratches side by side are no film.
   mask.setTo(0, grid.beside_lines);
-  const cv::Mat small = DiscOf(0.5 * kOpeningUm / grid.um);
-  const cv::Mat large = DiscOf(kOpeningUm / grid.um);
-  const cv::Rect marked = cv::boundingRect(mask);
-  if (marked.empty()) return mask;
-  // Nothing is wider afterwards than it was; and what lies beyond has no say.
-  const int margin = small.cols + large.cols;
-  const cv::Rect around = cv::Rect(marked.x - margin,
-                                   marked.y - margin,
-                                   marked.width + 2 * margin,
-                                   marked.height + 2 * margin) &
-                          cv::Rect(cv::Point(), mask.size());
+  if (cv::countNonZero(mask) == 0) return mask;
+  const std::vector<int> small = DiscOf(0.5 * kOpeningUm / grid.um);
+  const std::vector<int> large = DiscOf(kOpeningUm / grid.um);
   // Specks of grain on it first, then what hangs on it.
-  cv::Mat held = mask(around);
-  cv::morphologyEx(held, held, cv::MORPH_CLOSE, small);
-  cv::morphologyEx(held, held, cv::MORPH_OPEN, large);
-  return mask;
+  const cv::Mat closed = Narrowed(Widened(mask, small), small);
+  return Widened(Narrowed(closed, large), large);
 }
 
 // Of the border: how high its step is, and how much of it shows one.
