@@ -10,6 +10,8 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
+#include <numeric>
+#include <span>
 
 namespace endgrade {
 namespace {
@@ -181,12 +183,31 @@ float MiddleMean(std::vector<float> values) {
   return sum / static_cast<float>(values.size() - 2 * cut);
 }
 
-// Where only a part of a ring is in view, such as two ends of it, one in the shade and the other
-// not, the median is the one's level or the other's, by chance, and the next ring's may be the
-// other; there each eighth counts by itself.
-std::vector<float> RingLevels(const Plain& plain) {
-  constexpr float kShade = 0.08F;  // of the level: between one eighth and another
-  std::vector<std::array<std::vector<float>, kEighths>> samples;
+// Levels of the ground, of every second cell, by ring and eighth.
+struct RingSamples {
+  std::vector<float> values;
+  std::vector<size_t> first;  // by ring and eighth: where its values begin; one more
+
+  [[nodiscard]] size_t Rings() const { return first.size() / kEighths; }
+  [[nodiscard]] std::span<const float> Between(size_t from, size_t to) const {
+    return std::span(values).subspan(first[from], first[to] - first[from]);
+  }
+  [[nodiscard]] std::span<const float> Ring(size_t ring) const {
+    return Between(ring * kEighths, (ring + 1) * kEighths);
+  }
+  [[nodiscard]] std::span<const float> Eighth(size_t ring, size_t eighth) const {
+    return Between(ring * kEighths + eighth, ring * kEighths + eighth + 1);
+  }
+};
+
+RingSamples SampleRings(const Plain& plain) {
+  struct Sample {
+    size_t part;  // ring and eighth
+    float level;
+  };
+  std::vector<Sample> all;
+  all.reserve(plain.level.total() / 2 + 1);
+  size_t rings_seen = 0;
   for (int y = 0; y < plain.level.rows; ++y) {
     const auto* ground = plain.ground.ptr<std::uint8_t>(y);
     const auto* rings = plain.ring.ptr<std::uint16_t>(y);
@@ -194,29 +215,46 @@ std::vector<float> RingLevels(const Plain& plain) {
     for (int x = y % 2; x < plain.level.cols; x += 2) {
       if (ground[x] == 0) continue;
       const size_t ring = rings[x];
-      if (ring >= samples.size()) samples.resize(ring + 1);
-      const size_t eighth = EighthOf(cv::Point2d(x, y) - plain.centre);
-      samples[ring][eighth].push_back(level[x]);
+      rings_seen = std::max(rings_seen, ring + 1);
+      all.push_back({ring * kEighths + EighthOf(cv::Point2d(x, y) - plain.centre), level[x]});
     }
   }
-  std::vector<float> levels(samples.size(), 0.0F);
-  for (size_t i = 0; i < samples.size(); ++i) {
-    std::vector<float> all;
-    std::vector<float> medians;
-    const auto [least, most] =
-        std::minmax_element(samples[i].begin(), samples[i].end(), [](const auto& a, const auto& b) {
-          return a.size() < b.size();
-        });
-    const bool cut = 4 * least->size() < 3 * most->size();
-    for (std::vector<float>& eighth : samples[i]) {
-      if (eighth.empty()) continue;
-      all.insert(all.end(), eighth.begin(), eighth.end());
-      medians.push_back(MedianOf(eighth));
-    }
+  // Counted first, each part's values go where they belong.
+  RingSamples samples;
+  samples.first.assign(rings_seen * kEighths + 1, 0);
+  for (const Sample& sample : all) ++samples.first[sample.part + 1];
+  std::partial_sum(samples.first.begin(), samples.first.end(), samples.first.begin());
+  samples.values.resize(all.size());
+  std::vector<size_t> next = samples.first;
+  for (const Sample& sample : all) samples.values[next[sample.part]++] = sample.level;
+  return samples;
+}
+
+// Where only a part of a ring is in view, such as two ends of it, one in the shade and the other
+// not, the median is the one's level or the other's, by chance, and the next ring's may be the
+// other; there each eighth counts by itself.
+std::vector<float> RingLevels(const Plain& plain) {
+  constexpr float kShade = 0.08F;  // of the level: between one eighth and another
+  const RingSamples samples = SampleRings(plain);
+  std::vector<float> levels(samples.Rings(), 0.0F);
+  for (size_t ring = 0; ring < levels.size(); ++ring) {
+    const std::span<const float> all = samples.Ring(ring);
     if (all.empty()) continue;
-    levels[i] = MedianOf(all);
+    levels[ring] = MedianOf(all);
+    size_t least = all.size();
+    size_t most = 0;
+    for (size_t i = 0; i < kEighths; ++i) {
+      least = std::min(least, samples.Eighth(ring, i).size());
+      most = std::max(most, samples.Eighth(ring, i).size());
+    }
+    if (4 * least >= 3 * most) continue;
+    std::vector<float> medians;
+    for (size_t i = 0; i < kEighths; ++i) {
+      const std::span<const float> eighth = samples.Eighth(ring, i);
+      if (!eighth.empty()) medians.push_back(MedianOf(eighth));
+    }
     const auto [low, high] = std::minmax_element(medians.begin(), medians.end());
-    if (cut && *high - *low > kShade * levels[i]) levels[i] = MiddleMean(std::move(medians));
+    if (*high - *low > kShade * levels[ring]) levels[ring] = MiddleMean(std::move(medians));
   }
   return levels;
 }
@@ -279,6 +317,7 @@ void LayBackground(Plain* plain) {
 
 void MeasureNoise(double white, Plain* plain) {
   std::array<std::vector<float>, 4> heights;
+  for (auto& of_material : heights) of_material.reserve(plain->height.total());
   for (int y = 0; y < plain->height.rows; ++y) {
     const auto* ground = plain->ground.ptr<std::uint8_t>(y);
     const auto* material = plain->material.ptr<std::uint8_t>(y);
@@ -331,7 +370,9 @@ ENDGRADE_WIDE bool AnyHasShare(const float* height,
 
 float DarkestOf(double white) { return static_cast<float>(kDarkestShare * white); }
 
-bool MayHoldPlain(const Plain& plain, double white) {
+// The rows that may hold something plain.
+std::vector<int> RowsWithShare(const Plain& plain, double white) {
+  std::vector<int> rows;
   for (int y = 0; y < plain.height.rows; ++y) {
     if (AnyHasShare(plain.height.ptr<float>(y),
                     plain.background.ptr<float>(y),
@@ -340,32 +381,43 @@ bool MayHoldPlain(const Plain& plain, double white) {
                     plain.look.share,
                     DarkestOf(white),
                     plain.height.cols)) {
-      return true;
+      rows.push_back(y);
     }
   }
-  return false;
+  return rows;
 }
 
-// How plain each cell is, with its sign: 1 and more is.
-cv::Mat Plainness(const Plain& plain, double white, bool* any) {
+// How plain the cells of a row are, with their sign: 1 and more is. Those that are not looked at
+// are left alone. Returns the most.
+float PlainnessOfRow(const Plain& plain, double white, int y, float* out) {
   const float darkest = DarkestOf(white);
-  cv::Mat plainness = cv::Mat::zeros(plain.height.size(), CV_32FC1);
+  const auto* material = plain.material.ptr<std::uint8_t>(y);
+  const auto* border = plain.border.ptr<std::uint8_t>(y);
+  const auto* height = plain.height.ptr<float>(y);
+  const auto* background = plain.background.ptr<float>(y);
   float most = 0.0F;
-  for (int y = 0; y < plainness.rows; ++y) {
-    const auto* material = plain.material.ptr<std::uint8_t>(y);
-    const auto* border = plain.border.ptr<std::uint8_t>(y);
-    const auto* height = plain.height.ptr<float>(y);
-    const auto* background = plain.background.ptr<float>(y);
-    auto* out = plainness.ptr<float>(y);
-    for (int x = 0; x < plainness.cols; ++x) {
-      if (material[x] == kNone || border[x] != 0) continue;
-      const float needed = std::max(plain.look.sigma * plain.noise[material[x]],
-                                    plain.look.share * std::max(darkest, background[x]));
-      out[x] = height[x] / needed;
-      most = std::max(most, std::abs(out[x]));
-    }
+  for (int x = 0; x < plain.height.cols; ++x) {
+    if (material[x] == kNone || border[x] != 0) continue;
+    const float needed = std::max(plain.look.sigma * plain.noise[material[x]],
+                                  plain.look.share * std::max(darkest, background[x]));
+    out[x] = height[x] / needed;
+    most = std::max(most, std::abs(out[x]));
   }
-  *any = most >= 1.0F;
+  return most;
+}
+
+bool AnyIsPlain(const Plain& plain, double white, const std::vector<int>& rows) {
+  std::vector<float> plainness(static_cast<size_t>(plain.height.cols));
+  return std::any_of(rows.begin(), rows.end(), [&](int y) {
+    return PlainnessOfRow(plain, white, y, plainness.data()) >= 1.0F;
+  });
+}
+
+cv::Mat Plainness(const Plain& plain, double white) {
+  cv::Mat plainness = cv::Mat::zeros(plain.height.size(), CV_32FC1);
+  for (int y = 0; y < plainness.rows; ++y) {
+    PlainnessOfRow(plain, white, y, plainness.ptr<float>(y));
+  }
   return plainness;
 }
 
@@ -459,11 +511,11 @@ std::vector<Region> Joined(std::vector<Region> regions, const std::vector<Region
 
 // What is plain by `plain.look`, both darker and brighter.
 void AddAllPlain(const ContrastMap& map, Plain* plain, std::vector<Region>* found) {
-  if (!MayHoldPlain(*plain, map.white_level)) return;
+  const std::vector<int> rows = RowsWithShare(*plain, map.white_level);
+  if (rows.empty()) return;
   MeasureNoise(map.white_level, plain);
-  bool any = false;
-  const cv::Mat plainness = Plainness(*plain, map.white_level, &any);
-  if (!any) return;
+  if (!AnyIsPlain(*plain, map.white_level, rows)) return;
+  const cv::Mat plainness = Plainness(*plain, map.white_level);
   const Clearance clear{DistanceFrom(plain->held, plain->um),
                         DistanceFrom(plain->lines, plain->um)};
   for (const float sign : {-1.0F, 1.0F}) AddPlain(*plain, clear, plainness, sign, found);
