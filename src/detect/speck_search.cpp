@@ -78,12 +78,17 @@ std::vector<Peak> FindPeaks(const ContrastMap& map, const Response& response, fl
 
 // Replaces what a region shows, with its soft edge, by the clean face.
 void TakeOut(const std::vector<Region>& regions, double soft_cells, cv::Mat* residual) {
-  cv::Mat mask = cv::Mat::zeros(residual->size(), CV_8UC1);
-  for (const Region& region : regions) {
-    for (const cv::Point& cell : region.cells) mask.at<uchar>(cell) = 255;
-  }
+  cv::Rect shown;
+  for (const Region& region : regions) shown |= cv::boundingRect(region.cells);
   const int reach = std::max(1, static_cast<int>(std::ceil(soft_cells)));
-  residual->setTo(0.0F, Widened(mask, DiscRows(reach)));
+  const cv::Point spread(reach, reach);
+  const cv::Rect around =
+      cv::Rect(shown.tl() - spread, shown.br() + spread) & cv::Rect(cv::Point(), residual->size());
+  cv::Mat mask = cv::Mat::zeros(around.size(), CV_8UC1);
+  for (const Region& region : regions) {
+    for (const cv::Point& cell : region.cells) mask.at<uchar>(cell - around.tl()) = 255;
+  }
+  (*residual)(around).setTo(0.0F, Widened(mask, DiscRows(reach)));
 }
 
 // A rim is of the other sign than what it surrounds, and less of it. Faint films are left out: what
@@ -143,9 +148,12 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
   for (double sigma = finest; sigma <= coarsest * 1.01; sigma *= kScaleStep) {
     const Response response = RespondAtScale(map, *residual, sigma);
     scales->push_back({sigma, response.noise.sigmas()});
+    const std::vector<Peak> peaks =
+        FindPeaks(map, response, static_cast<float>(options.threshold_sigma));
+    if (peaks.empty()) continue;
     cv::Mat taken = cv::Mat::zeros(response.band.size(), CV_8UC1);
     std::vector<Region> found;
-    for (const Peak& peak : FindPeaks(map, response, static_cast<float>(options.threshold_sigma))) {
+    for (const Peak& peak : peaks) {
       if (auto region = GrowRegion(map, response, peak.cell, &taken)) {
         found.push_back(*std::move(region));
       }
