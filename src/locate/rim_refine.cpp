@@ -226,10 +226,17 @@ std::optional<Rim> RefineRim(const Level& level, const RimFrame& start) {
     if (!(radius > 8.0)) return std::nullopt;
     const bool last = round + 1 == kRounds;
     map = SampleRays(level, frame, SectorGrid(radius, last));
-    const std::vector<double> profile = CommonProfile(map.values, alignment.weights);
     const int half = static_cast<int>(kAlignReach / map.step);
     const int middle = map.values.cols / 2;
-    const auto fits = FitSectors(map.values, profile, middle - half, middle + half + 1);
+    const cv::Range aligned(middle - half, middle + half + 1);
+    // The profile's slope takes two columns more, on either side.
+    const cv::Range read =
+        cv::Range(aligned.start - 2, aligned.end + 2) & cv::Range(0, map.values.cols);
+    const cv::Mat values = map.values.colRange(read);
+    const auto fits = FitSectors(values,
+                                 CommonProfile(values, alignment.weights),
+                                 aligned.start - read.start,
+                                 aligned.end - read.start);
     const double tolerance = std::max(round == 0 ? 0.03 : 0.02, 1.0 / radius);
     alignment = Align(fits, map.step, tolerance);
     if (alignment.seen < kLeastSeen) return std::nullopt;
