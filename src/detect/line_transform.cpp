@@ -13,8 +13,7 @@ namespace {
 
 constexpr float kUnits = 8.0F;  // integer units of score: 1/8
 constexpr int kLongest = 1024;  // rows: 1024 * 3 * 8 = 24,576 still fits 16 bits
-constexpr size_t kSpreadSamples = 2000;
-constexpr int kSampledRows = 4;  // one of so many: what is common to a row is worked out once
+constexpr size_t kSpreadSamples = 5000;
 
 // Sums along segments that cross strips of `height` rows and move right by `slope` columns from the
 // strip's first row to its last. Row (strip * height + slope) holds them by the column of the first
@@ -171,12 +170,12 @@ class Reader {
   [[nodiscard]] float Spread() const {
     std::vector<float> values;
     const double least = options_.least_filled * level_.height;
-    const size_t stride = std::max<size_t>(1, level_.sum.total() / (kSpreadSamples * kSampledRows));
+    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
     const int rows = level_.NumStrips() * level_.height;
     const auto width = static_cast<size_t>(level_.sum.cols);
     const float when_filled = SpreadOf(level_.height);
-    size_t at = stride / 2;  // along the rows that are sampled, end to end
-    for (int row = kSampledRows / 2; row < rows; row += kSampledRows, at -= width) {
+    size_t at = stride / 2;  // along all rows, end to end
+    for (int row = 0; row < rows; ++row, at -= width) {
       if (at >= width) continue;
       const auto* sum = level_.sum.ptr<short>(row);
       const SharesInside shares = SharesOf(row);
