@@ -237,7 +237,8 @@ std::vector<CircleGuess> VoteForCircles(const Level& level, const CoarseSearch& 
     for (size_t band = 0; band < radii.size(); ++band) {
       ballot.AddPeaks(radii[band], polarity, static_cast<int>(band), &peaks);
     }
-    for (const Peak& peak : BestOf(std::move(peaks), radii, search.num_guesses)) {
+    const std::vector<Peak> best = BestOf(std::move(peaks), radii, search.num_guesses);
+    for (const Peak& peak : best) {
       const cv::Point2d centre((peak.column - grid.margin + 0.5) * kCell - 0.5,
                                (peak.row - grid.margin + 0.5) * kCell - 0.5);
       const double radius = radii[static_cast<size_t>(peak.band)];
