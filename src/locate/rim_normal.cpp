@@ -1,7 +1,6 @@
 #include "locate/rim_normal.h"
 
 #include "core/wide.h"
-#include "locate/four.h"
 
 #include <cmath>
 #include <utility>

@@ -1,7 +1,6 @@
 #include "locate/rim_solver.h"
 
 #include "core/wide.h"
-#include "locate/four.h"
 
 #include <algorithm>
 #include <cmath>
