@@ -1,8 +1,8 @@
 #include "locate/level.h"
 
+#include "core/order_statistics.h"
 #include "core/wide.h"
 #include "locate/between_cells.h"
-#include "locate/nth_smallest.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -269,9 +269,9 @@ cv::Mat SlopeAlongRays(const cv::Mat& values, double sigma) {
   return slope;
 }
 
-float Median(std::vector<float>& values) {
+float Median(const std::vector<float>& values) {
   if (values.empty()) return 0.0F;
-  return NthSmallest(&values, values.size() / 2);
+  return OrderStatistics(values).At(values.size() / 2);
 }
 
 double RobustSpread(const cv::Mat& values) {
@@ -286,7 +286,7 @@ double RobustSpread(const cv::Mat& values) {
   if (sizes.empty()) return 0.0;
   const auto rank = static_cast<std::size_t>(0.35 * static_cast<double>(sizes.size()));
   // P(|z| < 0.4538) = 0.35 for the normal distribution.
-  return static_cast<double>(NthSmallest(&sizes, rank)) / 0.4538;
+  return static_cast<double>(OrderStatistics(sizes).At(rank)) / 0.4538;
 }
 
 }  // namespace endgrade::locate

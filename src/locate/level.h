@@ -53,6 +53,6 @@ struct PolarGrid {
 // Robust standard deviation of the finite entries about zero, from the 35 % quantile of their
 // sizes, so that edges on nearly half of them do not count; 0 if none.
 [[nodiscard]] double RobustSpread(const cv::Mat& values);
-[[nodiscard]] float Median(std::vector<float>& values);
+[[nodiscard]] float Median(const std::vector<float>& values);
 
 }  // namespace endgrade::locate

@@ -27,7 +27,15 @@ std::string Number(double value) {
   return text;
 }
 
-Reason WhyNone(bool too_small, bool too_large) {
+// Whether all but a few hot pixels lie within some grey levels of black.
+bool IsNearlyBlack(const Frame& frame) {
+  constexpr double kBlack = 16.0 / 255.0;  // of the white level
+  constexpr int kHot = 1000;               // one pixel of so many may be
+  const int bright = cv::countNonZero(frame.luma > kBlack * frame.white_level);
+  return static_cast<std::size_t>(bright) <= frame.luma.total() / kHot;
+}
+
+Reason WhyNone(const Frame& frame, bool too_small, bool too_large) {
   if (too_small) {
     return {"no_fibre",
             "The fibre is too small in the picture to be graded: raise the magnification, and take "
@@ -37,6 +45,11 @@ Reason WhyNone(bool too_small, bool too_large) {
     return {"no_fibre",
             "The fibre is larger in the picture than is looked for: lower the magnification, and "
             "take the picture again."};
+  }
+  if (IsNearlyBlack(frame)) {
+    return {"no_fibre",
+            "No cladding edge was found, and the picture is nearly black: give more light or a "
+            "longer exposure, see that the fibre is in view, and take the picture again."};
   }
   return {"no_fibre",
           "No cladding edge was found: bring the fibre into view and into focus, and take the "
@@ -271,7 +284,7 @@ Result<LocateOutcome> LocateFibre(const Frame& frame, const LocateOptions& optio
     }
     return LocateOutcome{fibre, std::nullopt};
   }
-  return LocateOutcome{std::nullopt, WhyNone(too_small, too_large)};
+  return LocateOutcome{std::nullopt, WhyNone(frame, too_small, too_large)};
 }
 
 std::optional<Ellipse> LocateCore(const Frame& frame,

@@ -1,7 +1,7 @@
 #include "locate/sector_profile.h"
 
+#include "core/order_statistics.h"
 #include "locate/level.h"
-#include "locate/nth_smallest.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,10 +12,9 @@ namespace {
 // Mean of the middle half: a scratch or a speck across a few sectors does not move it.
 double MiddleMean(const std::vector<float>& sample) {
   const std::size_t quarter = sample.size() / 4;
-  std::vector<float> spare = sample;
-  const float least = NthSmallest(&spare, quarter);
-  spare = sample;
-  const float most = NthSmallest(&spare, sample.size() - quarter - 1);
+  OrderStatistics ranked(sample);
+  const float least = ranked.At(quarter);
+  const float most = ranked.At(sample.size() - quarter - 1);
   double sum = 0.0;
   std::size_t up_to_least = 0;
   std::size_t below_most = 0;

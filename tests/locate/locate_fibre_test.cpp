@@ -425,6 +425,19 @@ TEST(LocateFibre, NothingIsNoFibre) {
   ExpectNone(noise, "noise");
 }
 
+TEST(LocateFibre, SaysWhenThePictureIsNearlyBlack) {
+  cv::Mat dark(480, 640, CV_8U);
+  cv::RNG rng(8);
+  rng.fill(dark, cv::RNG::UNIFORM, 0, 4);
+  dark.at<std::uint8_t>(100, 100) = 255;  // a hot pixel
+  const LocateOutcome outcome = Locate(dark);
+  ASSERT_TRUE(outcome.reason);
+  EXPECT_NE(outcome.reason->text.find("more light"), std::string::npos);
+  const LocateOutcome bright = Locate(dark + 60);
+  ASSERT_TRUE(bright.reason);
+  EXPECT_EQ(bright.reason->text.find("more light"), std::string::npos);
+}
+
 TEST(LocateFibre, SaysWhenTheFibreIsTooSmall) {
   LocateOptions options;
   options.min_cladding_diameter_px = 120;
