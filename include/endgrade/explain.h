@@ -37,6 +37,7 @@ struct Evidence {
   double depth = 0;             // height over the surroundings as measured, luma units, signed
   double seen_diameter_um = 0;  // enclosing circle of the border, blur still in it
   double blur_um = 0;           // sigma: camera and smoothing together
+  bool width_across = false;    // a scratch whose width the brightness across it told
   double nearest_um = 0;        // distance of its nearest border point from the cladding's centre
   ProfileAcross profile;
 };

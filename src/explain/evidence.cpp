@@ -2,10 +2,12 @@
 #include "detect/line_trace.h"
 #include "detect/response.h"
 #include "endgrade/explain.h"
+#include "measure/band.h"
 #include "measure/shape.h"
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <utility>
 
 namespace endgrade {
@@ -259,15 +261,27 @@ Result<Evidence> FindEvidence(const GradedPicture& picture, int id) {
     evidence.seen_diameter_um = shape.diameter_enclosing_um;
     evidence.nearest_um = shape.nearest_um;
   }
+  // A scratch that was found as a patch is measured across its middle as a line is.
+  std::optional<Region> line;
+  if (seen.is_line) {
+    line = seen;
+  } else if (found->kind == FeatureKind::kScratch) {
+    if (auto band = MeasureBand(map, seen)) {
+      line = seen;
+      line->spine = std::move(band->middle);
+      line->line_width_cells = band->width_cells;
+    }
+  }
+  evidence.width_across = line.has_value();
   const double blur_cells =
-      seen.is_line ? BlurOfLines(map) : std::max(kLeastBlurCells, map.blur_sigma_cells);
-  evidence.blur_um = map.um_per_cell * std::hypot(blur_cells, seen.smoothing_cells);
+      line ? BlurOfLines(map)
+           : std::hypot(std::max(kLeastBlurCells, map.blur_sigma_cells), seen.smoothing_cells);
+  evidence.blur_um = map.um_per_cell * blur_cells;
   AddResponse(picture, seen, &evidence);
   evidence.profile =
-      seen.is_line
-          ? ProfileOfLine(map, seen)
-          : ProfileOfRegion(
-                map, picture.workings.detection.scales, seen, *found, evidence.seen_diameter_um);
+      line ? ProfileOfLine(map, *line)
+           : ProfileOfRegion(
+                 map, picture.workings.detection.scales, seen, *found, evidence.seen_diameter_um);
   return evidence;
 }
 

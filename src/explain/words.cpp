@@ -40,15 +40,15 @@ std::string FoundWords(const Evidence& evidence, const Feature& feature, bool is
          FixedWords(evidence.noise, 2) + " grey levels here. " + limit;
 }
 
-std::string MeasuredWords(const Evidence& evidence, const Feature& feature, bool is_line) {
+std::string MeasuredWords(const Evidence& evidence, const Feature& feature) {
   const std::string result =
       Um(feature.size_um, 2) + " +/- " + FixedWords(feature.size_uncertainty_um, 2) + " um (k = 2)";
-  if (is_line && evidence.profile.model.empty()) {
+  if (evidence.width_across && evidence.profile.model.empty()) {
     return "Measured: a scratch's size is its width. It shows two sides, each a line of its own; "
            "from the outer edge of one to that of the other they are " +
            result + " wide.";
   }
-  if (is_line) {
+  if (evidence.width_across) {
     return "Measured: a scratch's size is its width. The brightness across it, averaged along it, "
            "is that of a bar " +
            result + " wide seen through a blur of " + Um(evidence.blur_um, 2) + " (sigma).";
@@ -56,8 +56,8 @@ std::string MeasuredWords(const Evidence& evidence, const Feature& feature, bool
   if (feature.kind == FeatureKind::kScratch) {
     return "Measured: it is long and narrow, so a scratch, whose size is its width. Its area over "
            "its length of " +
-           Um(feature.length_um.value_or(0)) + "; corrected for a blur of " +
-           Um(evidence.blur_um, 2) + " (sigma) that is " + result + ".";
+           Um(feature.length_um.value_or(0)) +
+           ", for no bar explains the brightness across it, is " + result + ".";
   }
   return "Measured: a defect's size is the diameter of the smallest circle around it. Its border "
          "is where it crosses half of its height; the circle around that border is " +
@@ -170,7 +170,7 @@ std::string ExplainFeature(const GradedPicture& picture, const Evidence& evidenc
   const Feature& feature = FeatureOf(picture, evidence);
   const bool is_line = picture.workings.detection.regions[evidence.region].is_line;
   return Printable(FoundWords(evidence, feature, is_line) + "\n" +
-                   MeasuredWords(evidence, feature, is_line) + "\n" +
+                   MeasuredWords(evidence, feature) + "\n" +
                    ZoneSentence(picture, evidence, feature) + "\n" + Flags(feature) +
                    RuleSentences(picture, feature));
 }

@@ -2,6 +2,7 @@
 #include "detect/line_profile.h"
 #include "endgrade/lay.h"
 #include "endgrade/measure.h"
+#include "measure/band.h"
 #include "measure/blurred_disc.h"
 #include "measure/enclosing_circle.h"
 #include "measure/scratch_ends.h"
@@ -12,6 +13,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 namespace endgrade {
 namespace {
@@ -114,21 +116,26 @@ void MarkFlags(const Context& c, const Region& region, Feature* feature) {
   }
 }
 
+// Of a width that the brightness across a line told: k = 2. `fitted_um`: what the fit itself says.
+double WidthUncertainty(const Context& c, double width_um, double fitted_um) {
+  const double um = c.scale.um_per_px * c.map.cell_px;
+  const double relative = c.scale.um_per_px_uncertainty / c.scale.um_per_px;
+  const double blur_um = c.map.blur_sigma_cells * um;
+  const double narrower_um = std::max(0.0, kFwhmPerSigma * BlurOfLines(c.map) * um - width_um);
+  const double model_um =
+      std::hypot(std::hypot(kLineEdgeUm, kLineCellShare * um),
+                 std::hypot(kLineShapeShare * width_um, kLineBlurShare * blur_um),
+                 kNarrowShare * narrower_um);
+  return std::hypot(fitted_um, 2.0 * model_um, relative * width_um);
+}
+
 void MeasureLine(const Context& c, const Region& region, Feature* feature) {
   const double um = c.scale.um_per_px * c.map.cell_px;
   feature->kind = FeatureKind::kScratch;
   feature->width_um = region.line_width_cells * um;
   feature->size_um = *feature->width_um;
-  const double relative = c.scale.um_per_px_uncertainty / c.scale.um_per_px;
-  const double blur_um = c.map.blur_sigma_cells * um;
-  const double narrower_um =
-      std::max(0.0, kFwhmPerSigma * BlurOfLines(c.map) * um - feature->size_um);
-  const double model_um =
-      std::hypot(std::hypot(kLineEdgeUm, kLineCellShare * um),
-                 std::hypot(kLineShapeShare * feature->size_um, kLineBlurShare * blur_um),
-                 kNarrowShare * narrower_um);
-  feature->size_uncertainty_um = std::hypot(
-      region.line_width_uncertainty_cells * um, 2.0 * model_um, relative * feature->size_um);
+  feature->size_uncertainty_um =
+      WidthUncertainty(c, feature->size_um, region.line_width_uncertainty_cells * um);
   double length = 0;
   std::vector<cv::Point2d> spine;
   for (const cv::Point2d& cell : region.spine) spine.push_back(UmFromCell(c, cell));
@@ -164,21 +171,48 @@ bool MayBeLint(const Feature& feature) {
          *feature.length_um <= kMostSlender * *feature.width_um;
 }
 
-// A scratch that was found as a region: short, or strong and crooked.
-bool IsThin(const Shape& shape, double seen_area_um2, double blur_um, double* width_um) {
-  const double seen_width = seen_area_um2 / std::max(shape.length_um, 1e-9);
-  *width_um = DiscBehindBlur(seen_width, blur_um).diameter;
-  const double true_width = std::max(*width_um, 0.3 * blur_um);
-  if (shape.length_um < kScratchLengthUm) return false;
-  if (shape.bent_width_um > kStraight * seen_width + kStrayUm) return false;
-  if (*width_um > kSlenderUm && shape.width_um <= kStraight * seen_width) {
-    return *width_um <= kStraightWidestUm && shape.length_um >= kScratchAspect * true_width;
+// A scratch that was found as a region: short, or strong and crooked. Its width is told by the
+// brightness across it; where no bar explains that, by its area over its length, which is the most
+// that it can be: what smoothing added in the search stays in.
+struct Thin {
+  double width_um = 0;
+  std::optional<Band> band;
+};
+
+bool MayBeThin(const Shape& shape, double seen_width_um) {
+  return shape.length_um >= kScratchLengthUm &&
+         shape.bent_width_um <= kStraight * seen_width_um + kStrayUm;
+}
+
+bool IsThin(const Shape& shape, double seen_width_um, double blur_um, double width_um) {
+  if (!MayBeThin(shape, seen_width_um)) return false;
+  const double true_width = std::max(width_um, 0.3 * blur_um);
+  if (width_um > kSlenderUm && shape.width_um <= kStraight * seen_width_um) {
+    return width_um <= kStraightWidestUm && shape.length_um >= kScratchAspect * true_width;
   }
   const double hull_width = std::max(shape.width_um - blur_um, true_width);
-  const double aspect = *width_um > kSlenderUm ? kScratchAspectWide : kScratchAspect;
-  return *width_um <= kScratchWidestUm &&
+  const double aspect = width_um > kSlenderUm ? kScratchAspectWide : kScratchAspect;
+  return width_um <= kScratchWidestUm &&
          shape.length_um >= aspect * std::max(true_width, 0.5 * hull_width) &&
          shape.length_um >= 3.0 * shape.width_um;
+}
+
+// Nothing where it is no scratch.
+std::optional<Thin> MeasureThin(const Context& c,
+                                const Region& region,
+                                const Shape& shape,
+                                double seen_area_um2,
+                                double blur_um) {
+  const double seen_width = seen_area_um2 / std::max(shape.length_um, 1e-9);
+  Thin thin;
+  thin.width_um = DiscBehindBlur(seen_width, blur_um).diameter;
+  if (!IsThin(shape, seen_width, blur_um, thin.width_um)) return std::nullopt;
+  thin.band = MeasureBand(c.map, region);
+  const double um = c.scale.um_per_px * c.map.cell_px;
+  thin.width_um = thin.band ? thin.band->width_cells * um
+                            : DiscBehindBlur(seen_width, um * BlurOfLines(c.map)).diameter;
+  if (!IsThin(shape, seen_width, blur_um, thin.width_um)) return std::nullopt;
+  return thin;
 }
 
 // A mark is no disc: blur takes its corners first, and the circle round it hangs on them. A thin
@@ -220,12 +254,13 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
   feature->diameter_enclosing_um = disc.diameter;
   feature->area_um2 = seen_area * shrink * shrink;
   feature->centre_px = c.scale.ToPx(shape.centre_um);
-  double thin_width = 0;
   double sensitivity = disc.sensitivity;
-  if (!region.no_scratch && IsThin(shape, seen_area, blur_um, &thin_width)) {
+  std::optional<Thin> thin;
+  if (!region.no_scratch) thin = MeasureThin(c, region, shape, seen_area, blur_um);
+  if (thin) {
     feature->kind = FeatureKind::kScratch;
-    feature->size_um = thin_width;
-    feature->width_um = thin_width;
+    feature->size_um = thin->width_um;
+    feature->width_um = thin->width_um;
     feature->length_um = shape.length_um;
     sensitivity = DiscBehindBlur(seen_area / shape.length_um, blur_um).sensitivity;
   } else {
@@ -252,6 +287,10 @@ void MeasureRegion(const Context& c, const Region& region, Feature* feature) {
       2.0 * std::hypot(fixed,
                        relative * feature->size_um,
                        std::hypot(kShapeShare, kRaggedShare * empty) * feature->size_um);
+  if (thin && thin->band) {
+    feature->size_uncertainty_um =
+        WidthUncertainty(c, feature->size_um, thin->band->uncertainty_cells * um);
+  }
   // A film over the centre touches it although its border is far away.
   double nearest = shape.nearest_um;
   for (const cv::Point& cell : region.cells) {

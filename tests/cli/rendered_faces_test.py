@@ -31,6 +31,7 @@ FACES = {
     1003262: "a particle across which a line was drawn into blank glass, an allowed scratch",
     989503: "a wide bright scratch with a dark side, and a shadow upon it that halved its width",
     1004887: "a faint dark stain of 18 um in a dim picture, without an outline, and passed",
+    1004999: "a wide bent scratch, found as a coarse patch, its width told as nothing, and passed",
     1001407: "a wide scratch across dark glass, outlined on the bright ferrule only, and passed",
 }
 
