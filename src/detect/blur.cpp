@@ -1,12 +1,14 @@
 #include "detect/blur.h"
 
 #include "core/wide.h"
+#include "detect/blocks.h"
 
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 namespace endgrade {
@@ -60,6 +62,33 @@ std::vector<int> Mirrored(int count, int reach) {
   return lines;
 }
 
+// From the first cell of a row that is not 0 to the last; a face's corners are. Empty at its end
+// where all are.
+cv::Range Filled(const float* row, int count) {
+  constexpr float kLeast = std::numeric_limits<float>::denorm_min();
+  int begin = 0;
+  while (begin + kCellsAtOnce <= count && !AnyReaches(row + begin, kLeast)) begin += kCellsAtOnce;
+  while (begin < count && row[begin] == 0.0F) ++begin;
+  int end = count;
+  while (end - kCellsAtOnce >= begin && !AnyReaches(row + end - kCellsAtOnce, kLeast)) {
+    end -= kCellsAtOnce;
+  }
+  while (end > begin && row[end - 1] == 0.0F) --end;
+  return {begin, end};
+}
+
+// What holds all of these; none of those that are empty.
+cv::Range Around(const std::vector<cv::Range>& filled, const int* rows, std::size_t count) {
+  cv::Range around(std::numeric_limits<int>::max(), 0);
+  for (std::size_t i = 0; i < count; ++i) {
+    const cv::Range& row = filled[static_cast<std::size_t>(rows[i])];
+    if (row.empty()) continue;
+    around.start = std::min(around.start, row.start);
+    around.end = std::max(around.end, row.end);
+  }
+  return around.end > 0 ? around : cv::Range(0, 0);
+}
+
 }  // namespace
 
 cv::Mat Blurred(const cv::Mat& image, double sigma) {
@@ -68,22 +97,35 @@ cv::Mat Blurred(const cv::Mat& image, double sigma) {
   const std::vector<float> kernel = HalfKernel(reach, sigma);
   const std::vector<int> rows = Mirrored(image.rows, reach);
   const std::vector<int> columns = Mirrored(image.cols, reach);
+  std::vector<cv::Range> filled;
+  for (int y = 0; y < image.rows; ++y) filled.push_back(Filled(image.ptr<float>(y), image.cols));
   std::vector<float> line(columns.size());  // a blurred column in each place, and past the borders
+  float* const first = line.data() + reach;
   std::vector<const float*> across(2 * wide + 1);
-  for (std::size_t i = 0; i < across.size(); ++i) across[i] = line.data() + i;
   std::vector<const float*> down(2 * wide + 1);
   cv::Mat out(image.size(), CV_32FC1);
   for (int y = 0; y < image.rows; ++y) {
+    const int* const near = rows.data() + y;
+    const cv::Range told = Around(filled, near, down.size());
+    std::fill(first, first + told.start, 0.0F);
+    std::fill(first + told.end, first + image.cols, 0.0F);
     for (std::size_t i = 0; i < down.size(); ++i) {
-      down[i] = image.ptr<float>(rows[static_cast<std::size_t>(y) + i]);
+      down[i] = image.ptr<float>(near[i]) + told.start;
     }
-    AddUp(down.data(), kernel.data(), reach, image.cols, line.data() + reach);
+    AddUp(down.data(), kernel.data(), reach, told.size(), first + told.start);
     for (std::size_t i = 0; i < wide; ++i) {
       const std::size_t end = columns.size() - 1 - i;
       line[i] = line[wide + static_cast<std::size_t>(columns[i])];
       line[end] = line[wide + static_cast<std::size_t>(columns[end])];
     }
-    AddUp(across.data(), kernel.data(), reach, image.cols, out.ptr<float>(y));
+    // Further away than this from what is filled, all stays 0.
+    const cv::Range reached(std::max(0, told.start - reach),
+                            std::min(image.cols, told.end + reach));
+    for (std::size_t i = 0; i < across.size(); ++i) across[i] = line.data() + reached.start + i;
+    auto* const to = out.ptr<float>(y);
+    std::fill(to, to + reached.start, 0.0F);
+    AddUp(across.data(), kernel.data(), reach, reached.size(), to + reached.start);
+    std::fill(to + reached.end, to + image.cols, 0.0F);
   }
   return out;
 }
