@@ -12,6 +12,7 @@
 #include <cmath>
 #include <cstdint>
 #include <deque>
+#include <functional>
 #include <memory>
 #include <numeric>
 #include <span>
@@ -58,15 +59,49 @@ constexpr double kFerruleDoubt = 1.15;
 constexpr float kTailScore = 2.326F;
 constexpr float kMostTail = 2.5F;
 
+// How many of the values lie further out than `away`, to either side.
+struct FarOut {
+  std::int32_t below = 0;
+  std::int32_t above = 0;
+};
+
+ENDGRADE_WIDE FarOut CountFarOut(const float* values, std::int32_t count, float away) {
+  std::int32_t below = 0;
+  std::int32_t above = 0;
+  for (std::int32_t i = 0; i < count; ++i) {
+    below += values[i] < -away ? 1 : 0;
+    above += values[i] > away ? 1 : 0;
+  }
+  return {below, above};
+}
+
 // How much further than a Gaussian's the tails reach. Dirt stands out to one side, mostly; grain to
 // both: the lesser of the two sides is the grain's.
 float TailFactor(std::span<const float> values, float sigma) {
   if (values.size() < 2000 || sigma <= 0.0F) return 1.0F;
-  OrderStatistics ranked(values);
   const auto last = static_cast<double>(values.size() - 1);
-  const float low = -ranked.At(static_cast<size_t>(0.01 * last));
-  const float high = ranked.At(static_cast<size_t>(0.99 * last));
-  return std::clamp(std::min(low, high) / (kTailScore * sigma), 1.0F, kMostTail);
+  const auto lowest = static_cast<size_t>(0.01 * last);
+  const size_t highest = values.size() - 1 - static_cast<size_t>(0.99 * last);  // from the top
+  const float gaussian = kTailScore * sigma;
+  const auto [below, above] =
+      CountFarOut(values.data(), static_cast<std::int32_t>(values.size()), gaussian);
+  if (static_cast<size_t>(below) <= lowest || static_cast<size_t>(above) <= highest) return 1.0F;
+  // Both ranks are among what lies further out than a Gaussian's tails.
+  std::vector<float> low;
+  std::vector<float> high;
+  low.reserve(static_cast<size_t>(below));
+  high.reserve(static_cast<size_t>(above));
+  for (const float value : values) {
+    if (value < -gaussian) low.push_back(-value);
+    if (value > gaussian) high.push_back(value);
+  }
+  const auto outermost = [](std::vector<float>& tail, size_t rank) {
+    const auto place = tail.begin() + static_cast<std::ptrdiff_t>(rank);
+    std::nth_element(tail.begin(), place, tail.end(), std::greater<>());
+    return *place;
+  };
+  return std::clamp(
+      std::min(outermost(low, lowest), outermost(high, highest)) / gaussian, 1.0F, kMostTail);
 }
 
 // The three materials whose noise is pooled where a ring of its own is too small to count.
