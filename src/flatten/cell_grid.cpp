@@ -107,6 +107,19 @@ ENDGRADE_WIDE void SquaredDistances(const RowOfCells& row, int count, float* __r
   }
 }
 
+// Whether SigmaAbout is surely no more than `bound`: counted, not ranked.
+ENDGRADE_WIDE bool IsWithin(
+    const float* values, std::int32_t count, float median, float per_away, float bound) {
+  std::int32_t within = 0;
+  for (std::int32_t i = 0; i < count; ++i) {
+    within += per_away * std::abs(values[i] - median) <= bound ? 1 : 0;
+  }
+  return within > count / 2;
+}
+
+// Of a Gaussian, over the median of what lies away from its middle.
+constexpr float kSigmaPerAway = 1.4826F;
+
 }  // namespace
 
 float MedianOf(std::span<const float> values) {
@@ -117,7 +130,7 @@ float MedianOf(std::span<const float> values) {
 float SigmaAbout(float median, std::span<const float> values) {
   std::vector<float> away(values.size());
   for (size_t i = 0; i < values.size(); ++i) away[i] = std::abs(values[i] - median);
-  return 1.4826F * MedianOf(away);
+  return kSigmaPerAway * MedianOf(away);
 }
 
 float NoiseSigma(std::span<const float> values) {
@@ -128,7 +141,10 @@ float NoiseSigma(std::span<const float> values) {
   const float lower = -ranked.At(twentieth);
   const float upper = ranked.At(values.size() - 1 - twentieth);
   const float tails = std::min(lower, upper) / kScore;
-  return std::max(SigmaAbout(ranked.At(values.size() / 2), values), tails);
+  const float median = ranked.At(values.size() / 2);
+  const auto count = static_cast<std::int32_t>(values.size());
+  if (IsWithin(values.data(), count, median, kSigmaPerAway, tails)) return tails;
+  return std::max(SigmaAbout(median, values), tails);
 }
 
 ContrastMap LayCells(const Frame& frame,
