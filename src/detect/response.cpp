@@ -133,22 +133,34 @@ cv::Mat BandOf(const cv::Mat& smooth, double wide_sigma, double narrow_sigma) {
 
 }  // namespace
 
-Response SmoothAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
+Response SmoothAtScale(const ContrastMap& map,
+                       const cv::Mat& residual,
+                       double sigma_cells,
+                       Reduced* kept) {
   Response response;
   response.sigma_cells = sigma_cells;
   while (sigma_cells / (2.0 * response.reduction) >= 1.4) response.reduction *= 2;
   const int reduction = response.reduction;
-  response.radius_um = reduction == 1 ? map.radius_um : RadiusOfBlocks(map, reduction);
-  const cv::Mat reduced = Reduce(residual, reduction);
+  Reduced own;
+  Reduced& reduced = kept != nullptr ? *kept : own;
+  if (reduced.reduction != reduction) {
+    reduced.reduction = reduction;
+    reduced.residual = Reduce(residual, reduction);
+    reduced.radius_um = reduction == 1 ? map.radius_um : RadiusOfBlocks(map, reduction);
+  }
+  response.radius_um = reduced.radius_um;
   // Averaging over `reduction` cells has itself blurred by a box of that width.
   const double box_variance = (reduction * reduction - 1) / 12.0;
   response.own_sigma = std::sqrt(std::max(0.25, sigma_cells * sigma_cells - box_variance));
-  response.smooth = Blurred(reduced, response.own_sigma / reduction);
+  response.smooth = Blurred(reduced.residual, response.own_sigma / reduction);
   return response;
 }
 
-Response RespondAtScale(const ContrastMap& map, const cv::Mat& residual, double sigma_cells) {
-  Response response = SmoothAtScale(map, residual, sigma_cells);
+Response RespondAtScale(const ContrastMap& map,
+                        const cv::Mat& residual,
+                        double sigma_cells,
+                        Reduced* kept) {
+  Response response = SmoothAtScale(map, residual, sigma_cells, kept);
   const int reduction = response.reduction;
   response.band = BandOf(
       response.smooth, kSurroundRatio * sigma_cells / reduction, response.own_sigma / reduction);

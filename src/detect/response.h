@@ -24,16 +24,28 @@ struct Response {
   }
 };
 
+// What scales of one reduction have in common.
+struct Reduced {
+  int reduction = 0;  // 0: nothing yet
+  cv::Mat residual;   // CV_32FC1: means over blocks
+  cv::Mat radius_um;  // CV_32FC1
+};
+
 // The smoothed residual and where its cells lie, without a matched response and its noise.
+//
+//   kept      of the scale before, where that saw the same residual; becomes this one's. Null: none
 [[nodiscard]] Response SmoothAtScale(const ContrastMap& map,
                                      const cv::Mat& residual,
-                                     double sigma_cells);
+                                     double sigma_cells,
+                                     Reduced* kept = nullptr);
 
 // Response to blobs of Gaussian size `sigma_cells` (at least 0.7).
 //
 //   residual  CV_32FC1, of the map's size: the map's residual, or what is left of it
+//   kept      as above
 [[nodiscard]] Response RespondAtScale(const ContrastMap& map,
                                       const cv::Mat& residual,
-                                      double sigma_cells);
+                                      double sigma_cells,
+                                      Reduced* kept = nullptr);
 
 }  // namespace endgrade

@@ -1,5 +1,6 @@
 #include "detect/speck_search.h"
 
+#include "core/wide.h"
 #include "detect/blocks.h"
 #include "detect/groups.h"
 #include "detect/region_growing.h"
@@ -52,20 +53,45 @@ void FindPeaksOf(const Response& response,
   }
 }
 
+// The furthest from zero of a whole number of blocks.
+ENDGRADE_WIDE float MostOf(const float* values, int count) {
+  Eight most{};
+  for (int i = 0; i < count; i += kCellsAtOnce) {
+    const Eight some = EightAt(values + i).value;
+    const Eight away = some < 0 ? -some : some;
+    most = away > most ? away : most;
+  }
+  float greatest = most[0];
+  for (int i = 1; i < kCellsAtOnce; ++i) greatest = std::max(greatest, most[i]);
+  return greatest;
+}
+
 std::vector<Peak> FindPeaks(const ContrastMap& map, const Response& response, float threshold) {
+  constexpr int kBlocks = 8;
+  constexpr int kStretch = kBlocks * kCellsAtOnce;
   std::vector<Peak> peaks;
   const cv::Mat& band = response.band;
-  // A block that stays below what is quiet anywhere in it holds no peak.
-  const RingNoise quiet =
-      response.noise.LeastWithin(1.5 * kCellsAtOnce * response.reduction * map.um_per_cell);
+  // A block, or a stretch of them, that stays below what is quiet anywhere in it holds no peak.
+  const auto quiet_within = [&](int cells) {
+    return response.noise.LeastWithin(1.5 * cells * response.reduction * map.um_per_cell);
+  };
+  const RingNoise quiet_block = quiet_within(kCellsAtOnce);
+  const RingNoise quiet_stretch = quiet_within(kStretch);
   for (int y = 1; y + 1 < band.rows; ++y) {
     const auto* row = band.ptr<float>(y);
     const auto* radius = response.radius_um.ptr<float>(y);
     const int last = band.cols - 1;
-    for (int x = 1; x < last; x += kCellsAtOnce) {
-      const bool whole = x + kCellsAtOnce <= last;
-      if (whole && !AnyReaches(row + x, threshold * quiet.At(radius[x]))) continue;
-      FindPeaksOf(response, threshold, y, x, std::min(x + kCellsAtOnce, last), &peaks);
+    for (int begin = 1; begin < last; begin += kStretch) {
+      const int end = std::min(begin + kStretch, last);
+      if (end == begin + kStretch &&
+          MostOf(row + begin, kStretch) < threshold * quiet_stretch.At(radius[begin])) {
+        continue;
+      }
+      for (int x = begin; x < end; x += kCellsAtOnce) {
+        const bool whole = x + kCellsAtOnce <= end;
+        if (whole && !AnyReaches(row + x, threshold * quiet_block.At(radius[x]))) continue;
+        FindPeaksOf(response, threshold, y, x, std::min(x + kCellsAtOnce, end), &peaks);
+      }
     }
   }
   std::sort(peaks.begin(), peaks.end(), [](const Peak& a, const Peak& b) {
@@ -145,8 +171,9 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
   const double finest = std::max(kFinestSigma, 0.9 * map.blur_sigma_cells);
   const double coarsest =
       std::max(finest, options.largest_scale_um / kDiscPerSigma / map.um_per_cell);
+  Reduced kept;
   for (double sigma = finest; sigma <= coarsest * 1.01; sigma *= kScaleStep) {
-    const Response response = RespondAtScale(map, *residual, sigma);
+    const Response response = RespondAtScale(map, *residual, sigma, &kept);
     scales->push_back({sigma, response.noise.sigmas()});
     const std::vector<Peak> peaks =
         FindPeaks(map, response, static_cast<float>(options.threshold_sigma));
@@ -160,6 +187,7 @@ std::vector<Region> SearchSpecks(const ContrastMap& map,
     }
     if (found.empty()) continue;
     TakeOut(found, 1.5 * std::hypot(sigma, map.blur_sigma_cells), residual);
+    kept = {};
     for (Region& region : found) regions.push_back(std::move(region));
   }
   return regions;
