@@ -1,6 +1,7 @@
 #include "endgrade/grade_image.h"
 
 #include "core_under_scratches.h"
+#include "detect/detect_in_turn.h"
 #include "lay/drawn_lines.h"
 
 #include <algorithm>
@@ -129,21 +130,29 @@ Result<Grade> RunSteps(const Frame& picture,
   };
   flatten();
   times.flatten_ms = watch.Lap();
-  Detection detection = DetectRegions(contrast, options.detect);
-  const auto look_again = [&] {
+  Detection detection;
+  // Whether something reaches past the search. Where that is known early and leads to another look,
+  // what is found last is not looked for.
+  const auto reaches_past = [&] {
+    detection = DetectMarks(contrast, options.detect);
+    if (ReachesPastSearch(contrast, zones, detection.regions)) return true;
+    AddLastFound(contrast, &detection);
+    return ReachesPastSearch(contrast, zones, detection.regions);
+  };
+  const auto look_wider = [&] {
+    flattening.margin_um = std::max(flattening.margin_um, kWiderMarginUm);
     flatten();
     detection = DetectRegions(contrast, options.detect);
   };
-  const auto reaches_past = [&] { return ReachesPastSearch(contrast, zones, detection.regions); };
-  const auto core = CoreUnderScratches(fibre, contrast, detection.regions);
   const bool wide = reaches_past();
+  const auto core = CoreUnderScratches(fibre, contrast, detection.regions);
   if (core) fibre.core = core;
-  if (wide) flattening.margin_um = std::max(flattening.margin_um, kWiderMarginUm);
-  if (core || wide) look_again();
-  // With another core something else may reach past.
-  if (core && !wide && reaches_past()) {
-    flattening.margin_um = std::max(flattening.margin_um, kWiderMarginUm);
-    look_again();
+  if (wide) {
+    look_wider();
+  } else if (core) {
+    flatten();
+    // With another core something else may reach past.
+    if (reaches_past()) look_wider();
   }
   times.detect_ms = watch.Lap();
   std::vector<Feature> features =

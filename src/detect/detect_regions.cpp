@@ -1,5 +1,6 @@
 #include "core/gaussian.h"
 #include "detect/bent_strokes.h"
+#include "detect/detect_in_turn.h"
 #include "detect/faint.h"
 #include "detect/film_search.h"
 #include "detect/fine_border.h"
@@ -233,13 +234,26 @@ bool IsShadow(const ContrastMap& map, cv::Mat* smooth, Region* region) {
 // flanks.
 constexpr double kNarrowestOfPoint = 0.74;
 
+// Of the two sides of the upright box around the points.
+double WidestSpan(const std::vector<cv::Point2f>& points) {
+  const auto [left, right] = std::minmax_element(
+      points.begin(), points.end(), [](const auto& a, const auto& b) { return a.x < b.x; });
+  const auto [top, bottom] = std::minmax_element(
+      points.begin(), points.end(), [](const auto& a, const auto& b) { return a.y < b.y; });
+  return static_cast<double>(std::max(right->x - left->x, bottom->y - top->y));
+}
+
 bool IsHotPixel(const ContrastMap& map, const Region& region) {
   if (region.is_line || region.depth <= 0 || region.edge.empty()) return false;
+  const double point = kFwhmPerSigma * std::hypot(BlurOfLines(map), region.smoothing_cells);
+  const double narrowest = kNarrowestOfPoint * point;
+  // The circle around a wide region is dear, and surely wider than the region.
+  constexpr double kSurely = 1.01;
+  if (WidestSpan(region.edge) > kSurely * narrowest) return false;
   cv::Point2f centre;
   float radius = 0;
   cv::minEnclosingCircle(region.edge, centre, radius);
-  const double point = kFwhmPerSigma * std::hypot(BlurOfLines(map), region.smoothing_cells);
-  return 2.0 * static_cast<double>(radius) < kNarrowestOfPoint * point;
+  return 2.0 * static_cast<double>(radius) < narrowest;
 }
 
 // How far and how surely a region stands out, as a whole.
@@ -587,7 +601,7 @@ std::optional<std::string> DetectOptions::Problem() const {
   return std::nullopt;
 }
 
-Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& options) {
+Detection DetectMarks(const ContrastMap& contrast, const DetectOptions& options) {
   Detection detection;
   if (contrast.level.empty()) return detection;
   const double rim_share = FringeShare(contrast);
@@ -639,12 +653,22 @@ Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& option
   JoinHairPieces(contrast, &scratches, &regions);
   detection.regions = std::move(scratches);
   for (Region& region : regions) detection.regions.push_back(std::move(region));
-  for (Region& film : SearchFilms(contrast, detection.regions)) {
-    detection.regions.push_back(std::move(film));
+  return detection;
+}
+
+void AddLastFound(const ContrastMap& contrast, Detection* detection) {
+  if (contrast.level.empty()) return;
+  for (Region& film : SearchFilms(contrast, detection->regions)) {
+    detection->regions.push_back(std::move(film));
   }
-  for (Region& region : LookOnceMore(contrast, detection.regions)) {
-    detection.regions.push_back(std::move(region));
+  for (Region& region : LookOnceMore(contrast, detection->regions)) {
+    detection->regions.push_back(std::move(region));
   }
+}
+
+Detection DetectRegions(const ContrastMap& contrast, const DetectOptions& options) {
+  Detection detection = DetectMarks(contrast, options);
+  AddLastFound(contrast, &detection);
   return detection;
 }
 
