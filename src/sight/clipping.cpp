@@ -58,28 +58,28 @@ std::vector<std::uint8_t> LevelOfValue(double white) {
   return level;
 }
 
-// How often each value occurs. Two tables in turn: neighbours of one value would wait for each
-// other.
+// How often each value occurs. Tables in turn: neighbours of one value would wait for each other.
 template <typename Pixel>
 class ValueCounts {
  public:
   void Add(const Pixel* values, int count) {
     int i = 0;
-    for (; i + 1 < count; i += 2) {
-      ++counts_[0][values[i]];
-      ++counts_[1][values[i + 1]];
+    for (; i + kTables <= count; i += kTables) {
+      for (int j = 0; j < kTables; ++j) ++tables_[j * kValues + values[i + j]];
     }
-    if (i < count) ++counts_[0][values[i]];
+    for (; i < count; ++i) ++tables_[values[i]];
   }
   [[nodiscard]] double Of(size_t value) const {
-    return static_cast<double>(counts_[0][value]) + static_cast<double>(counts_[1][value]);
+    double count = 0;
+    for (size_t j = 0; j < kTables; ++j) count += tables_[j * kValues + value];
+    return count;
   }
 
   static constexpr size_t kValues = size_t{std::numeric_limits<Pixel>::max()} + 1;
 
  private:
-  std::array<std::vector<std::uint32_t>, 2> counts_{std::vector<std::uint32_t>(kValues),
-                                                    std::vector<std::uint32_t>(kValues)};
+  static constexpr int kTables = sizeof(Pixel) == 1 ? 8 : 2;
+  std::vector<std::uint32_t> tables_ = std::vector<std::uint32_t>(kTables * kValues);
 };
 
 template <typename Pixel>
