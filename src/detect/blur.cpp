@@ -32,14 +32,23 @@ template <int kAtOnce>
 }
 
 //   lines     of `reach` before the middle one, the middle one, and of as many after it
-//   out       the lines' weighted sum
-ENDGRADE_WIDE void AddUp(
-    const float* const* lines, const float* kernel, int reach, int count, float* __restrict out) {
+//   places    of them
+//   out       the lines' weighted sum there
+ENDGRADE_WIDE void AddUp(const float* const* lines,
+                         const float* kernel,
+                         int reach,
+                         const cv::Range& places,
+                         float* __restrict out) {
   const float* const* const middle = lines + reach;
-  int x = 0;
-  for (; x + 32 <= count; x += 32) AddUpBlock<4>(middle, kernel, reach, x, out);
-  for (; x + 8 <= count; x += 8) AddUpBlock<1>(middle, kernel, reach, x, out);
-  for (; x < count; ++x) {
+  const int end = places.end;
+  int x = places.start;
+  for (; x + 32 <= end; x += 32) AddUpBlock<4>(middle, kernel, reach, x, out);
+  for (; x + 8 <= end; x += 8) AddUpBlock<1>(middle, kernel, reach, x, out);
+  if (x < end && end - 8 >= places.start) {
+    AddUpBlock<1>(middle, kernel, reach, end - 8, out);  // some once more
+    return;
+  }
+  for (; x < end; ++x) {
     float sum = kernel[0] * middle[0][x];
     for (int j = 1; j <= reach; ++j) sum += kernel[j] * (middle[-j][x] + middle[j][x]);
     out[x] = sum;
@@ -62,13 +71,14 @@ std::vector<int> Mirrored(int count, int reach) {
   return lines;
 }
 
-// From the first cell of a row that is not 0 to the last; a face's corners are. Empty at its end
-// where all are.
+// From the first cell of a row that is not 0 to the last; a face's corners are. Where all are, its
+// start lies at the row's end and its end at 0.
 cv::Range Filled(const float* row, int count) {
   constexpr float kLeast = std::numeric_limits<float>::denorm_min();
   int begin = 0;
   while (begin + kCellsAtOnce <= count && !AnyReaches(row + begin, kLeast)) begin += kCellsAtOnce;
   while (begin < count && row[begin] == 0.0F) ++begin;
+  if (begin == count) return {count, 0};
   int end = count;
   while (end - kCellsAtOnce >= begin && !AnyReaches(row + end - kCellsAtOnce, kLeast)) {
     end -= kCellsAtOnce;
@@ -78,13 +88,11 @@ cv::Range Filled(const float* row, int count) {
 }
 
 // What holds all of these; none of those that are empty.
-cv::Range Around(const std::vector<cv::Range>& filled, const int* rows, std::size_t count) {
+cv::Range Around(const cv::Range* filled, int count) {
   cv::Range around(std::numeric_limits<int>::max(), 0);
-  for (std::size_t i = 0; i < count; ++i) {
-    const cv::Range& row = filled[static_cast<std::size_t>(rows[i])];
-    if (row.empty()) continue;
-    around.start = std::min(around.start, row.start);
-    around.end = std::max(around.end, row.end);
+  for (int i = 0; i < count; ++i) {
+    around.start = std::min(around.start, filled[i].start);
+    around.end = std::max(around.end, filled[i].end);
   }
   return around.end > 0 ? around : cv::Range(0, 0);
 }
@@ -93,38 +101,37 @@ cv::Range Around(const std::vector<cv::Range>& filled, const int* rows, std::siz
 
 cv::Mat Blurred(const cv::Mat& image, double sigma) {
   const int reach = std::max(1, static_cast<int>(std::ceil(3.0 * sigma)));
-  const auto wide = static_cast<std::size_t>(reach);
+  const int across = 2 * reach + 1;
   const std::vector<float> kernel = HalfKernel(reach, sigma);
-  const std::vector<int> rows = Mirrored(image.rows, reach);
-  const std::vector<int> columns = Mirrored(image.cols, reach);
+  // All rows, and as many as are reached beyond the first and the last.
+  std::vector<const float*> rows;
   std::vector<cv::Range> filled;
-  for (int y = 0; y < image.rows; ++y) filled.push_back(Filled(image.ptr<float>(y), image.cols));
+  for (const int y : Mirrored(image.rows, reach)) {
+    rows.push_back(image.ptr<float>(y));
+    filled.push_back(Filled(rows.back(), image.cols));
+  }
+  const std::vector<int> columns = Mirrored(image.cols, reach);
   std::vector<float> line(columns.size());  // a blurred column in each place, and past the borders
   float* const first = line.data() + reach;
-  std::vector<const float*> across(2 * wide + 1);
-  std::vector<const float*> down(2 * wide + 1);
+  float* const last = first + image.cols;
+  std::vector<const float*> shifted;
+  for (int i = 0; i < across; ++i) shifted.push_back(line.data() + i);
   cv::Mat out(image.size(), CV_32FC1);
   for (int y = 0; y < image.rows; ++y) {
-    const int* const near = rows.data() + y;
-    const cv::Range told = Around(filled, near, down.size());
+    const cv::Range told = Around(filled.data() + y, across);
     std::fill(first, first + told.start, 0.0F);
-    std::fill(first + told.end, first + image.cols, 0.0F);
-    for (std::size_t i = 0; i < down.size(); ++i) {
-      down[i] = image.ptr<float>(near[i]) + told.start;
-    }
-    AddUp(down.data(), kernel.data(), reach, told.size(), first + told.start);
-    for (std::size_t i = 0; i < wide; ++i) {
-      const std::size_t end = columns.size() - 1 - i;
-      line[i] = line[wide + static_cast<std::size_t>(columns[i])];
-      line[end] = line[wide + static_cast<std::size_t>(columns[end])];
+    AddUp(rows.data() + y, kernel.data(), reach, told, first);
+    std::fill(first + told.end, last, 0.0F);
+    for (int i = 0; i < reach; ++i) {
+      line[static_cast<std::size_t>(i)] = first[columns[static_cast<std::size_t>(i)]];
+      last[i] = first[columns[columns.size() - static_cast<std::size_t>(reach - i)]];
     }
     // Further away than this from what is filled, all stays 0.
     const cv::Range reached(std::max(0, told.start - reach),
                             std::min(image.cols, told.end + reach));
-    for (std::size_t i = 0; i < across.size(); ++i) across[i] = line.data() + reached.start + i;
     auto* const to = out.ptr<float>(y);
     std::fill(to, to + reached.start, 0.0F);
-    AddUp(across.data(), kernel.data(), reach, reached.size(), to + reached.start);
+    AddUp(shifted.data(), kernel.data(), reach, reached, to);
     std::fill(to + reached.end, to + image.cols, 0.0F);
   }
   return out;
