@@ -120,23 +120,42 @@ struct BinTable {
   std::int32_t last_quarter;  // stands for all beyond
 };
 
-// The bins of samples of one row: the quarter of a micrometre from the centre, and which eighth of
-// the face they lie in.
-ENDGRADE_WIDE void FindBins(const float* radius_um,
-                            const float* dx,
-                            float dy,
-                            int count,
-                            const std::int32_t* table,
-                            std::int32_t last_quarter,
-                            std::int32_t* __restrict bins) {
-  const std::int32_t side = dy > 0 ? 2 : 0;
-  const float steep = std::abs(dy);
-  for (int i = 0; i < count; ++i) {
-    const std::int32_t quarter =
-        std::min(static_cast<std::int32_t>(4.0F * radius_um[i]), last_quarter);
-    const std::int32_t sector = (dx[i] > 0 ? 1 : 0) + (std::abs(dx[i]) > steep ? 4 : 0) + side;
-    bins[i] = table[static_cast<std::int32_t>(kSectors) * quarter + sector];
+// Every `stride`-th cell of a row of a response, from `first` on.
+struct RowOfSamples {
+  const float* band;
+  const float* radius_um;
+  std::int32_t first;
+  std::int32_t stride;
+  std::int32_t count;
+  float middle_x;  // of the face
+  float dy;        // from there
+};
+
+// The samples of one row and their bins: of the quarter of a micrometre from the centre, and of
+// which eighth of the face they lie in. Returns whether any is too far off.
+ENDGRADE_WIDE bool Sample(const RowOfSamples& row,
+                          float furthest_um,
+                          const BinTable& table,
+                          float* __restrict values,
+                          std::int32_t* __restrict bins) {
+  const float* const band = row.band + row.first;
+  const float* const radius_um = row.radius_um + row.first;
+  const std::int32_t* const bin = table.bins.data();
+  const std::int32_t last_quarter = table.last_quarter;
+  const std::int32_t side = row.dy > 0 ? 2 : 0;
+  const float steep = std::abs(row.dy);
+  std::int32_t too_far = 0;
+  for (std::int32_t i = 0; i < row.count; ++i) {
+    const std::int32_t at = i * row.stride;
+    const float radius = radius_um[at];
+    const std::int32_t quarter = std::min(static_cast<std::int32_t>(4.0F * radius), last_quarter);
+    const float dx = static_cast<float>(row.first + at) - row.middle_x;
+    const std::int32_t sector = (dx > 0 ? 1 : 0) + (std::abs(dx) > steep ? 4 : 0) + side;
+    values[i] = band[at];
+    bins[i] = bin[static_cast<std::int32_t>(kSectors) * quarter + sector];
+    too_far |= radius >= furthest_um ? 1 : 0;
   }
+  return too_far != 0;
 }
 
 using Sectors = std::array<std::span<const float>, kSectors>;
@@ -207,39 +226,42 @@ class RingSamples {
  public:
   RingSamples(const ContrastMap& map, const Response& response, int stride) : bins_(map) {
     const cv::Mat seen = WhollySeen(map, response);
-    const size_t most = response.band.total() / static_cast<size_t>(stride) +
-                        static_cast<size_t>(response.band.rows);
+    const cv::Mat& band = response.band;
+    const size_t most = band.total() / static_cast<size_t>(stride) + static_cast<size_t>(band.rows);
     const auto bins = std::make_unique_for_overwrite<std::int32_t[]>(most);
     const auto found = std::make_unique_for_overwrite<float[]>(most);
     const BinTable table = bins_.ByQuarter(map);
-    const auto across = static_cast<size_t>(response.band.cols);
-    std::vector<float> radius_um(across);
-    std::vector<float> dx(across);
-    size_t count = 0;
+    const auto furthest_um = static_cast<float>(map.outer_um);
     const auto middle_x = static_cast<float>((map.centre_cell.x + 0.5) / response.reduction - 0.5);
     const auto middle_y = static_cast<float>((map.centre_cell.y + 0.5) / response.reduction - 0.5);
-    for (int y = 0; y < response.band.rows; ++y) {
-      const Row row{response.band.ptr<float>(y),
-                    response.radius_um.ptr<float>(y),
-                    seen.empty() ? nullptr : seen.ptr<std::uint8_t>(y),
-                    response.band.cols,
-                    middle_x};
-      const Samples samples{found.get() + count, radius_um.data(), dx.data()};
-      const size_t more =
-          Take(row, (5 * y) % stride, stride, static_cast<float>(map.outer_um), samples);
-      FindBins(radius_um.data(),
-               dx.data(),
-               static_cast<float>(y) - middle_y,
-               static_cast<int>(more),
-               table.bins.data(),
-               table.last_quarter,
-               bins.get() + count);
-      count += more;
+    size_t count = 0;
+    for (int y = 0; y < band.rows; ++y) {
+      const auto* radius_um = response.radius_um.ptr<float>(y);
+      int first = (5 * y) % stride;
+      int end = first + (band.cols - first + stride - 1) / stride * stride;
+      while (first < end && radius_um[first] >= furthest_um) first += stride;
+      while (first < end && radius_um[end - stride] >= furthest_um) end -= stride;
+      const RowOfSamples row{band.ptr<float>(y),
+                             radius_um,
+                             first,
+                             stride,
+                             (end - first) / stride,
+                             middle_x,
+                             static_cast<float>(y) - middle_y};
+      float* const row_found = found.get() + count;
+      std::int32_t* const row_bins = bins.get() + count;
+      const bool too_far = Sample(row, furthest_um, table, row_found, row_bins);
+      if (too_far || !seen.empty()) {
+        const auto* row_seen = seen.empty() ? nullptr : seen.ptr<std::uint8_t>(y);
+        count += Keep(row, row_seen, furthest_um, row_found, row_bins);
+      } else {
+        count += static_cast<size_t>(row.count);
+      }
     }
     first_.assign(bins_.count() + 1, 0);
     for (size_t i = 0; i < count; ++i) ++first_[static_cast<size_t>(bins[i]) + 1];
     std::partial_sum(first_.begin(), first_.end(), first_.begin());
-    values_.resize(count);
+    values_ = std::make_unique_for_overwrite<float[]>(count);
     std::vector<std::uint32_t> next = first_;
     for (size_t i = 0; i < count; ++i) values_[next[static_cast<size_t>(bins[i])]++] = found[i];
   }
@@ -266,43 +288,28 @@ class RingSamples {
   }
 
  private:
-  struct Row {
-    const float* band;
-    const float* radius_um;
-    const std::uint8_t* seen;  // null: all of it
-    int columns;
-    float middle_x;  // of the face
-  };
-
-  struct Samples {
-    float* values;
-    float* radius_um;
-    float* dx;  // from the face's middle
-  };
-
   [[nodiscard]] std::span<const float> Between(size_t first_bin, size_t end_bin) const {
-    return std::span(values_).subspan(first_[first_bin], first_[end_bin] - first_[first_bin]);
+    return {values_.get() + first_[first_bin], values_.get() + first_[end_bin]};
   }
 
-  // Every `stride`-th of a row's cells that are seen, and how many.
-  static size_t Take(
-      const Row& row, int begin, int stride, float furthest_um, const Samples& samples) {
-    float* __restrict values = samples.values;
-    float* __restrict radii_um = samples.radius_um;
-    float* __restrict dx = samples.dx;
+  // Leaves out what is not seen or too far off, and says how many are left.
+  static size_t Keep(const RowOfSamples& row,
+                     const std::uint8_t* seen,
+                     float furthest_um,
+                     float* values,
+                     std::int32_t* bins) {
     size_t count = 0;
-    for (int column = begin; column < row.columns; column += stride) {
-      const float radius = row.radius_um[column];
-      if (radius >= furthest_um || (row.seen != nullptr && row.seen[column] == 0)) continue;
-      radii_um[count] = radius;
-      dx[count] = static_cast<float>(column) - row.middle_x;
-      values[count++] = row.band[column];
+    for (std::int32_t i = 0; i < row.count; ++i) {
+      const std::int32_t column = row.first + i * row.stride;
+      if (row.radius_um[column] >= furthest_um || (seen != nullptr && seen[column] == 0)) continue;
+      values[count] = values[i];
+      bins[count++] = bins[i];
     }
     return count;
   }
 
   Bins bins_;
-  std::vector<float> values_;
+  std::unique_ptr<float[]> values_;
   std::vector<std::uint32_t> first_;  // by bin: where its values begin
 };
 
