@@ -1,3 +1,4 @@
+#include "core/order_statistics.h"
 #include "endgrade/sight.h"
 #include "sight/broad_edges.h"
 #include "sight/clipping.h"
@@ -46,10 +47,8 @@ double BrightestLevels(const ContrastMap& map) {
     }
   }
   if (levels.empty()) return 0.0;
-  const auto at = levels.begin() +
-                  static_cast<std::ptrdiff_t>(kBright * static_cast<double>(levels.size() - 1));
-  std::nth_element(levels.begin(), at, levels.end());
-  return static_cast<double>(*at);
+  const auto rank = static_cast<size_t>(kBright * static_cast<double>(levels.size() - 1));
+  return static_cast<double>(OrderStatistics(levels).At(rank));
 }
 
 void NoteProblems(const SightInputs& in,

@@ -34,12 +34,20 @@ CoreSurround LookAroundCore(const ContrastMap& map, const cv::Mat& held) {
   std::vector<std::vector<float>> rings(static_cast<std::size_t>(kGlassUpToUm / kRingStepUm) + 1);
   std::vector<float> glass;
   std::vector<float> middle;
+  // From here on a cell is the glass's wherever the core lies.
+  constexpr double kRoundingUm = 0.1;
+  const auto surely_glass_um =
+      static_cast<float>(kGlassFromUm + std::sqrt(core.dot(core)) + kRoundingUm);
   for (int y = box.y; y < box.br().y; ++y) {
     const auto* radii = map.radius_um.ptr<float>(y);
     const auto* levels = map.level.ptr<float>(y);
     const auto* hidden = beside.ptr(y - box.y);
     for (int x = box.x; x < box.br().x; ++x) {
       if (radii[x] > static_cast<float>(kGlassUpToUm) || hidden[x - box.x]) continue;
+      if (radii[x] > surely_glass_um) {
+        glass.push_back(levels[x]);
+        continue;
+      }
       const cv::Vec2d um =
           map.um_from_cell * cv::Vec2d(x - map.centre_cell.x, y - map.centre_cell.y);
       const cv::Point2d off = cv::Point2d(um[0], um[1]) - core;

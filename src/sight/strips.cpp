@@ -176,21 +176,24 @@ struct Turned {
 
 // The greatest step in turned maps, or what it was before.
 float GreatestIn(const Turned& maps, float greatest) {
-  const int width = maps.level.cols;
+  // The columns that strips hold.
+  constexpr int kFirst = Turned::kRoom - kBeforeAcross;
+  const int width = maps.side + kStripWide - 1;
   std::vector<double> level(static_cast<size_t>(width), 0.0);
   std::vector<double> told(level.size(), 0.0);
   std::vector<float> mean(level.size() + kApart + kEightStrips, 0.0F);
   std::vector<float> filled(mean.size(), 0.0F);
+  const auto slide = [&](const cv::Mat& map, int in, double* sums) {
+    const int out = in - kStripLong;
+    Slide(map.ptr<float>(in) + kFirst, map.ptr<float>(out) + kFirst, width, sums);
+  };
   // Strips of a middle's row hold the kStripLong rows from kBeforeAlong above it on.
   for (int y = kBeforeAlong - kStripLong + 1; y < maps.side; ++y) {
     const int last = Turned::kRoom + y - kBeforeAlong + kStripLong - 1;
-    const int gone = last - kStripLong;
-    Slide(maps.level.ptr<float>(last), maps.level.ptr<float>(gone), width, level.data());
-    Slide(maps.told.ptr<float>(last), maps.told.ptr<float>(gone), width, told.data());
+    slide(maps.level, last, level.data());
+    slide(maps.told, last, told.data());
     if (y < 0) continue;
-    constexpr int kFirst = Turned::kRoom - kBeforeAcross;
-    MeansOfStrips(
-        level.data() + kFirst, told.data() + kFirst, maps.side, mean.data(), filled.data());
+    MeansOfStrips(level.data(), told.data(), maps.side, mean.data(), filled.data());
     greatest = StepAlong(mean.data(), filled.data(), maps.side - kApart, greatest);
   }
   return greatest;
