@@ -9,6 +9,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdint>
 #include <optional>
 
 namespace endgrade {
@@ -249,8 +250,19 @@ struct Rim {
 class Sectors {
  public:
   explicit Sectors(const cv::Mat& body) {
-    const cv::Moments moments = cv::moments(body, true);
-    middle_ = {moments.m10 / moments.m00, moments.m01 / moments.m00};
+    std::int64_t cells = 0;
+    std::int64_t twice_x = 0;
+    std::int64_t y_sum = 0;
+    for (int y = 0; y < body.rows; ++y) {
+      ForEachRun(body, y, [&](const Run& run) {
+        const std::int64_t length = run.end - run.begin;
+        cells += length;
+        twice_x += length * (run.begin + run.end - 1);
+        y_sum += length * y;
+      });
+    }
+    const auto count = static_cast<double>(cells);
+    middle_ = {static_cast<double>(twice_x / 2) / count, static_cast<double>(y_sum) / count};
   }
   [[nodiscard]] size_t Of(int x, int y) const {
     const double turn = std::atan2(y - middle_.y, x - middle_.x) / (2.0 * CV_PI) + 0.5;
