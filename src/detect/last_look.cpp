@@ -465,16 +465,30 @@ Region RegionAround(const Plain& plain, cv::Point peak, float sign, cv::Mat* tak
   return region;
 }
 
-// How far each cell is from what regions hold, um: CV_32FC1.
-struct Clearance {
-  cv::Mat of_regions;
-  cv::Mat of_lines;
+// How far each cell is from what regions hold, um: CV_32FC1. Worked out once it is asked for.
+class Clearance {
+ public:
+  explicit Clearance(const Plain& plain) : plain_(plain) {}
+  const cv::Mat& OfRegions() { return Of(plain_.held, &of_regions_); }
+  const cv::Mat& OfLines() { return Of(plain_.lines, &of_lines_); }
+  // Other regions are laid.
+  void Forget() { of_regions_ = of_lines_ = cv::Mat(); }
+
+ private:
+  const cv::Mat& Of(const cv::Mat& marked, cv::Mat* distance) {
+    if (distance->empty()) *distance = DistanceFrom(marked, plain_.um);
+    return *distance;
+  }
+
+  const Plain& plain_;
+  cv::Mat of_regions_;
+  cv::Mat of_lines_;
 };
 
 void AddPlain(const Plain& plain,
-              const Clearance& clear,
               const cv::Mat& plainness,
               float sign,
+              Clearance* clear,
               std::vector<Region>* found) {
   cv::Mat taken = cv::Mat::zeros(plainness.size(), CV_8UC1);
   const double cells = std::max(plain.look.least_um2 / (plain.um * plain.um),
@@ -493,9 +507,10 @@ void AddPlain(const Plain& plain,
     double clear_of_line = 0;
     cv::Point peak;
     cv::minMaxLoc(plainness(box) * sign, nullptr, &top, nullptr, &peak, own);
-    cv::minMaxLoc(clear.of_regions(box), &nearest, &farthest, nullptr, nullptr, own);
-    cv::minMaxLoc(clear.of_lines(box), nullptr, &clear_of_line, nullptr, nullptr, own);
-    if (top < 1 || clear_of_line < kEndOfLineUm) continue;
+    if (top < 1) continue;
+    cv::minMaxLoc(clear->OfLines()(box), nullptr, &clear_of_line, nullptr, nullptr, own);
+    if (clear_of_line < kEndOfLineUm) continue;
+    cv::minMaxLoc(clear->OfRegions()(box), &nearest, &farthest, nullptr, nullptr, own);
     if (nearest < kTouchesUm && farthest < kOwnReachUm) continue;
     peak += box.tl();
     if (taken.at<std::uint8_t>(peak)) continue;
@@ -510,15 +525,16 @@ std::vector<Region> Joined(std::vector<Region> regions, const std::vector<Region
 }
 
 // What is plain by `plain.look`, both darker and brighter.
-void AddAllPlain(const ContrastMap& map, Plain* plain, std::vector<Region>* found) {
+void AddAllPlain(const ContrastMap& map,
+                 Plain* plain,
+                 Clearance* clear,
+                 std::vector<Region>* found) {
   const std::vector<int> rows = RowsWithShare(*plain, map.white_level);
   if (rows.empty()) return;
   MeasureNoise(map.white_level, plain);
   if (!AnyIsPlain(*plain, map.white_level, rows)) return;
   const cv::Mat plainness = Plainness(*plain, map.white_level);
-  const Clearance clear{DistanceFrom(plain->held, plain->um),
-                        DistanceFrom(plain->lines, plain->um)};
-  for (const float sign : {-1.0F, 1.0F}) AddPlain(*plain, clear, plainness, sign, found);
+  for (const float sign : {-1.0F, 1.0F}) AddPlain(*plain, plainness, sign, clear, found);
 }
 
 // The heights of the ground alone, further smoothed: an outlined mark does not reach beyond itself.
@@ -545,10 +561,14 @@ std::vector<Region> LookOnceMore(const ContrastMap& map, const std::vector<Regio
   LayMaterials(map, &plain);
   LayRegions(regions, &plain);
   LayBackground(&plain);
-  AddAllPlain(map, &plain, &found);
-  if (!found.empty()) LayRegions(Joined(regions, found), &plain);
+  Clearance clear(plain);
+  AddAllPlain(map, &plain, &clear, &found);
+  if (!found.empty()) {
+    LayRegions(Joined(regions, found), &plain);
+    clear.Forget();
+  }
   Smooth(kStains, &plain);
-  AddAllPlain(map, &plain, &found);
+  AddAllPlain(map, &plain, &clear, &found);
   return found;
 }
 
