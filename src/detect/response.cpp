@@ -93,7 +93,18 @@ ENDGRADE_WIDE void TakeOffPairs(const float* __restrict in,
                                 const float* __restrict mixed,
                                 int pairs,
                                 float* __restrict out) {
-  for (int i = 0; i < pairs; ++i) {
+  int i = 0;
+  for (; i + 8 <= pairs; i += 8) {
+    const Eight own = 0.75F * EightAt(mixed + i).value;
+    const Eight left = own + 0.25F * EightAt(mixed + i - 1).value;
+    const Eight right = own + 0.25F * EightAt(mixed + i + 1).value;
+    // One of either in turn.
+    const Eight first = __builtin_shufflevector(left, right, 0, 8, 1, 9, 2, 10, 3, 11);
+    const Eight second = __builtin_shufflevector(left, right, 4, 12, 5, 13, 6, 14, 7, 15);
+    EightAt(out + 2 * i).value = EightAt(in + 2 * i).value - first;
+    EightAt(out + 2 * i + 8).value = EightAt(in + 2 * i + 8).value - second;
+  }
+  for (; i < pairs; ++i) {
     out[2 * i] = in[2 * i] - (0.75F * mixed[i] + 0.25F * mixed[i - 1]);
     out[2 * i + 1] = in[2 * i + 1] - (0.75F * mixed[i] + 0.25F * mixed[i + 1]);
   }
