@@ -131,17 +131,15 @@ struct RowOfSamples {
   float dy;        // from there
 };
 
-// The samples of one row and their bins: of the quarter of a micrometre from the centre, and of
-// which eighth of the face they lie in. Returns whether any is too far off.
+// The samples of one row, and of each the place in the table of bins: the quarter of a micrometre
+// from the centre, and which eighth of the face they lie in. Returns whether any is too far off.
 ENDGRADE_WIDE bool Sample(const RowOfSamples& row,
                           float furthest_um,
-                          const BinTable& table,
+                          std::int32_t last_quarter,
                           float* __restrict values,
-                          std::int32_t* __restrict bins) {
+                          std::int32_t* __restrict places) {
   const float* const band = row.band + row.first;
   const float* const radius_um = row.radius_um + row.first;
-  const std::int32_t* const bin = table.bins.data();
-  const std::int32_t last_quarter = table.last_quarter;
   const std::int32_t side = row.dy > 0 ? 2 : 0;
   const float steep = std::abs(row.dy);
   std::int32_t too_far = 0;
@@ -152,7 +150,7 @@ ENDGRADE_WIDE bool Sample(const RowOfSamples& row,
     const float dx = static_cast<float>(row.first + at) - row.middle_x;
     const std::int32_t sector = (dx > 0 ? 1 : 0) + (std::abs(dx) > steep ? 4 : 0) + side;
     values[i] = band[at];
-    bins[i] = bin[static_cast<std::int32_t>(kSectors) * quarter + sector];
+    places[i] = static_cast<std::int32_t>(kSectors) * quarter + sector;
     too_far |= radius >= furthest_um ? 1 : 0;
   }
   return too_far != 0;
@@ -249,8 +247,8 @@ class RingSamples {
                              middle_x,
                              static_cast<float>(y) - middle_y};
       float* const row_found = found.get() + count;
-      std::int32_t* const row_bins = bins.get() + count;
-      const bool too_far = Sample(row, furthest_um, table, row_found, row_bins);
+      std::int32_t* const row_bins = bins.get() + count;  // places, until all are told
+      const bool too_far = Sample(row, furthest_um, table.last_quarter, row_found, row_bins);
       if (too_far || !seen.empty()) {
         const auto* row_seen = seen.empty() ? nullptr : seen.ptr<std::uint8_t>(y);
         count += Keep(row, row_seen, furthest_um, row_found, row_bins);
@@ -259,7 +257,10 @@ class RingSamples {
       }
     }
     first_.assign(bins_.count() + 1, 0);
-    for (size_t i = 0; i < count; ++i) ++first_[static_cast<size_t>(bins[i]) + 1];
+    for (size_t i = 0; i < count; ++i) {
+      bins[i] = table.bins[static_cast<size_t>(bins[i])];
+      ++first_[static_cast<size_t>(bins[i]) + 1];
+    }
     std::partial_sum(first_.begin(), first_.end(), first_.begin());
     values_ = std::make_unique_for_overwrite<float[]>(count);
     std::vector<std::uint32_t> next = first_;

@@ -30,5 +30,21 @@ TEST(BlurTest, IsOpenCvs) {
   }
 }
 
+// A face's corners are 0, and so may be whole rows.
+TEST(BlurTest, IsOpenCvsWhereMostIsZero) {
+  const cv::Size size(90, 83);
+  for (const cv::Rect& filled : {cv::Rect(30, 20, 25, 40),
+                                 cv::Rect(0, 60, 3, 23),
+                                 cv::Rect(41, 41, 1, 1),
+                                 cv::Rect(88, 0, 2, 2),
+                                 cv::Rect()}) {
+    cv::Mat map = cv::Mat::zeros(size, CV_32FC1);
+    if (!filled.empty()) RandomMap(size)(filled).copyTo(map(filled));
+    cv::Mat blurred;
+    cv::GaussianBlur(map, blurred, cv::Size(13, 13), 2.0, 2.0, cv::BORDER_REFLECT_101);
+    EXPECT_LT(cv::norm(blurred, Blurred(map, 2.0), cv::NORM_INF), 1e-4) << filled;
+  }
+}
+
 }  // namespace
 }  // namespace endgrade
