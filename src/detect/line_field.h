@@ -15,6 +15,8 @@ struct LineField {
   double inner_um = 0;
   double outer_um = 0;
 
+  bool operator==(const LineField&) const = default;
+
   // Share of the segment from a to b that lies in the ring and in an image of `size`.
   [[nodiscard]] double ShareInside(cv::Point2d a, cv::Point2d b, cv::Size size) const;
 };

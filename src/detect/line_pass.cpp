@@ -68,7 +68,7 @@ LinePass MakeLinePass(const ContrastMap& map, const cv::Mat& residual, const Lin
   return pass;
 }
 
-std::vector<LineCandidate> CandidatesOf(const LinePass& pass) {
+std::vector<LineCandidate> CandidatesOf(const LinePass& pass, SpreadSamples* samples) {
   std::vector<LineCandidate> candidates;
   const cv::Rect& box = pass.box;
   if (box.width < 16 || box.height < 16) return candidates;
@@ -78,7 +78,7 @@ std::vector<LineCandidate> CandidatesOf(const LinePass& pass) {
   sums.apart_cells = static_cast<float>(kFamilyApartUm / pass.um_per_cell);
   LineField field = pass.field;
   field.centre -= cv::Point2d(box.tl());
-  candidates = SumLines(pass.summed, field, sums);
+  candidates = SumLines(pass.summed, field, sums, samples);
   const cv::Point2f shift(static_cast<float>(box.x), static_cast<float>(box.y));
   for (LineCandidate& line : candidates) {
     line.from += shift;

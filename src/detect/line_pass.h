@@ -44,6 +44,8 @@ struct LinePass {
                                     const LinePlan& plan);
 
 // Straight pieces of lines, strongest first, in cells of the pass.
-[[nodiscard]] std::vector<LineCandidate> CandidatesOf(const LinePass& pass);
+//
+//   samples   as of SumLines, whatever earlier pass they are of
+[[nodiscard]] std::vector<LineCandidate> CandidatesOf(const LinePass& pass, SpreadSamples* samples);
 
 }  // namespace endgrade

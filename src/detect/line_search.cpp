@@ -210,12 +210,13 @@ void MoveToItsMiddle(const ContrastMap& map,
 
 void RunPass(const ContrastMap& map,
              LinePass pass,
+             SpreadSamples* samples,
              cv::Mat* residual,
              std::vector<TakenLine>* taken,
              LinesFound* found) {
   const double blur = std::max(kLeastLineBlur, map.blur_sigma_cells);
   int tries = 0;
-  for (const LineCandidate& candidate : CandidatesOf(pass)) {
+  for (const LineCandidate& candidate : CandidatesOf(pass, samples)) {
     if (tries >= kMostTries) break;
     if (SnrLeft(pass, candidate) < pass.plan.threshold) continue;
     ++tries;
@@ -454,18 +455,19 @@ LinesFound SearchLines(const ContrastMap& map, const DetectOptions& options, cv:
   const double coarse = std::max(2.0 * fine, 2.8);
   const double threshold = options.line_threshold_sigma;
   std::vector<TakenLine> taken;
+  SpreadSamples samples;
   // Lines that cross stronger ones show once those are taken out.
   for (int round = 0; round < kMostRounds; ++round) {
     const size_t before = found.lines.size();
     const LinePlan narrow{fine, 0.0, rim_um - 2.5, threshold, kFamilySpread};
-    RunPass(map, MakeLinePass(map, *residual, narrow), residual, &taken, &found);
+    RunPass(map, MakeLinePass(map, *residual, narrow), &samples, residual, &taken, &found);
     if (found.lines.size() == before) break;
     MeasureMeetingAgain(map, &taken, residual, &found.lines);
   }
   const LinePlan wide{2.5 * fine, 0.0, rim_um - 2.5, threshold + kWideDoubt};
-  RunPass(map, MakeLinePass(map, *residual, wide), residual, &taken, &found);
+  RunPass(map, MakeLinePass(map, *residual, wide), &samples, residual, &taken, &found);
   const LinePlan ferrule{coarse, rim_um + 4.0, 2.0 * rim_um, threshold + kFerruleDoubt};
-  RunPass(map, MakeLinePass(map, *residual, ferrule), residual, &taken, &found);
+  RunPass(map, MakeLinePass(map, *residual, ferrule), &samples, residual, &taken, &found);
   MeasureMeetingAgain(map, &taken, residual, &found.lines);
   ClaimAgain(map, taken, &found);
   DropParts(taken, &found);

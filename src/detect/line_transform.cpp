@@ -166,9 +166,9 @@ class Reader {
          const LineSumOptions& options)
       : level_(level), orientation_(orientation), field_(field), size_(size), options_(options) {}
 
-  // Robust spread of sum / sqrt(cells): 1 for independent cells, more for correlated ones.
-  [[nodiscard]] float Spread() const {
-    std::vector<float> values;
+  // Of all sums, spread evenly, those whose segments lie in the field far enough.
+  [[nodiscard]] std::vector<SpreadSample> FindSamples() const {
+    std::vector<SpreadSample> samples;
     const double least = options_.least_filled * level_.height;
     const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
     const int rows = level_.NumStrips() * level_.height;
@@ -177,17 +177,28 @@ class Reader {
     size_t at = stride / 2;  // along all rows, end to end
     for (int row = 0; row < rows; ++row, at -= width) {
       if (at >= width) continue;
-      const auto* sum = level_.sum.ptr<short>(row);
       const SharesInside shares = SharesOf(row);
-      const cv::Range written = level_.Written(row);
+      const auto first = static_cast<size_t>(level_.padding - Slope(row));  // to reach the image
       for (; at < width; at += stride) {
+        if (at < first) continue;
         const int x = static_cast<int>(at);
-        if (x < written.start || x >= written.end) continue;
         const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
         if (cells < least) continue;
-        const bool filled = cells >= level_.height;
-        values.push_back(static_cast<float>(sum[x]) / (filled ? when_filled : SpreadOf(cells)));
+        samples.push_back({row, x, cells >= level_.height ? when_filled : SpreadOf(cells)});
       }
+    }
+    return samples;
+  }
+
+  // Robust spread of sum / sqrt(cells): 1 for independent cells, more for correlated ones.
+  [[nodiscard]] float Spread(const std::vector<SpreadSample>& samples) const {
+    std::vector<float> values;
+    values.reserve(samples.size());
+    for (const SpreadSample& sample : samples) {
+      const cv::Range written = level_.Written(sample.row);
+      if (sample.column < written.start || sample.column >= written.end) continue;
+      const short sum = level_.sum.ptr<short>(sample.row)[sample.column];
+      values.push_back(static_cast<float>(sum) / sample.own);
     }
     return values.size() < 50 ? 0.0F : NoiseSigma(values);
   }
@@ -287,12 +298,14 @@ struct Sums {
 
 //   turned         the image as lines of this orientation are summed in
 //   most_spreads   by length: what the spread is taken for, at most; empty: whatever it is
+//   samples        by length: which sums tell it; found where they are not known yet
 Sums SumOrientation(const cv::Mat& turned,
                     bool transposed,
                     bool mirrored,
                     const LineField& field,
                     const LineSumOptions& options,
-                    const std::vector<float>& most_spreads) {
+                    const std::vector<float>& most_spreads,
+                    std::vector<std::vector<SpreadSample>>* samples) {
   Sums sums;
   const cv::Size size =
       transposed ? cv::Size(turned.rows, turned.cols) : cv::Size(turned.cols, turned.rows);
@@ -305,7 +318,10 @@ Sums SumOrientation(const cv::Mat& turned,
     std::swap(level, next);
     if (level.height < options.shortest_cells) continue;
     const Reader reader(level, orientation, field, size, options);
-    const float spread = most_spreads.empty() ? reader.Spread() : most_spreads[sums.spreads.size()];
+    const size_t length = sums.spreads.size();
+    if (length >= samples->size()) samples->push_back(reader.FindSamples());
+    const float spread =
+        most_spreads.empty() ? reader.Spread((*samples)[length]) : most_spreads[length];
     sums.spreads.push_back(spread);
     reader.Collect(spread, &sums.found);
   }
@@ -367,7 +383,10 @@ bool IsFamily(const std::vector<LineCandidate>& found, float apart) {
 
 std::vector<LineCandidate> SumLines(const cv::Mat& score,
                                     const LineField& field,
-                                    const LineSumOptions& options) {
+                                    const LineSumOptions& options,
+                                    SpreadSamples* samples) {
+  if (samples->field != field || samples->size != score.size())
+    *samples = {field, score.size(), {}};
   constexpr double kMostUnits = static_cast<double>(kMostScore * kUnits);
   cv::Mat units;
   score.convertTo(units, CV_16S, static_cast<double>(kUnits));
@@ -376,7 +395,8 @@ std::vector<LineCandidate> SumLines(const cv::Mat& score,
   const cv::Mat upright = units.t();
   const std::array<cv::Mat, 4> turned{units, Mirrored(units), upright, Mirrored(upright)};
   const auto sum = [&](size_t i, const std::vector<float>& most_spreads) {
-    return SumOrientation(turned[i], i >= 2, i % 2 == 1, field, options, most_spreads);
+    return SumOrientation(
+        turned[i], i >= 2, i % 2 == 1, field, options, most_spreads, &samples->found[i]);
   };
   std::vector<Sums> all;
   for (size_t i = 0; i < turned.size(); ++i) all.push_back(sum(i, {}));

@@ -36,7 +36,8 @@ TEST(SumLines, FindsALineTooFaintForAnyOneCell) {
   for (int x = 30; x < 170; ++x) {
     for (int y = -1; y <= 1; ++y) score.at<float>(cvRound(60 + 0.4 * x) + y, x) += 0.9F;
   }
-  const auto found = SumLines(score, WholeDisc(score.size()), {});
+  SpreadSamples samples;
+  const auto found = SumLines(score, WholeDisc(score.size()), {}, &samples);
   ASSERT_FALSE(found.empty());
   const LineCandidate& best = found.front();
   const double slope = (best.to.y - best.from.y) / (best.to.x - best.from.x);
@@ -46,12 +47,13 @@ TEST(SumLines, FindsALineTooFaintForAnyOneCell) {
 }
 
 TEST(SumLines, SeesNoLinesInNoise) {
+  SpreadSamples samples;
   int seen = 0;
   for (int seed = 0; seed < 10; ++seed) {
     cv::Mat score(256, 256, CV_32F);
     cv::RNG random(static_cast<std::uint64_t>(seed) + 100);
     random.fill(score, cv::RNG::NORMAL, 0.0, 1.0);
-    seen += static_cast<int>(SumLines(score, WholeDisc(score.size()), {}).size());
+    seen += static_cast<int>(SumLines(score, WholeDisc(score.size()), {}, &samples).size());
   }
   EXPECT_EQ(seen, 0);
 }
