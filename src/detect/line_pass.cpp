@@ -35,6 +35,18 @@ ENDGRADE_WIDE void Score(const float* __restrict noise,
   }
 }
 
+// Of a row, what lies in the ring; zero for the rest.
+ENDGRADE_WIDE void KeepRing(const float* __restrict radius_um,
+                            const float* __restrict bounded,
+                            float from_um,
+                            float past_um,
+                            int count,
+                            float* __restrict summed) {
+  for (int x = 0; x < count; ++x) {
+    summed[x] = radius_um[x] >= from_um && radius_um[x] < past_um ? bounded[x] : 0.0F;
+  }
+}
+
 }  // namespace
 
 LinePass MakeLinePass(const ContrastMap& map, const cv::Mat& residual, const LinePlan& plan) {
@@ -62,9 +74,15 @@ LinePass MakeLinePass(const ContrastMap& map, const cv::Mat& residual, const Lin
     Score(noise.data(), columns, pass.score.ptr<float>(y), pass.bounded.ptr<float>(y));
   }
   pass.box = BoxOf(pass.field, pass.score.size());
-  const cv::Mat radius_um = response.radius_um(pass.box);
-  const cv::Mat inside = (radius_um >= plan.from_um) & (radius_um < plan.to_um);
-  pass.bounded(pass.box).copyTo(pass.summed, inside);
+  pass.summed.create(pass.box.size(), CV_32FC1);
+  for (int y = 0; y < pass.box.height; ++y) {
+    KeepRing(response.radius_um.ptr<float>(pass.box.y + y) + pass.box.x,
+             pass.bounded.ptr<float>(pass.box.y + y) + pass.box.x,
+             static_cast<float>(plan.from_um),
+             static_cast<float>(plan.to_um),
+             pass.box.width,
+             pass.summed.ptr<float>(y));
+  }
   return pass;
 }
 

@@ -194,11 +194,17 @@ class Reader {
   [[nodiscard]] float Spread(const std::vector<SpreadSample>& samples) const {
     std::vector<float> values;
     values.reserve(samples.size());
+    int row = -1;
+    cv::Range written;
+    const short* sum = nullptr;
     for (const SpreadSample& sample : samples) {
-      const cv::Range written = level_.Written(sample.row);
+      if (sample.row != row) {
+        row = sample.row;
+        written = level_.Written(row);
+        sum = level_.sum.ptr<short>(row);
+      }
       if (sample.column < written.start || sample.column >= written.end) continue;
-      const short sum = level_.sum.ptr<short>(sample.row)[sample.column];
-      values.push_back(static_cast<float>(sum) / sample.own);
+      values.push_back(static_cast<float>(sum[sample.column]) / sample.own);
     }
     return values.size() < 50 ? 0.0F : NoiseSigma(values);
   }
