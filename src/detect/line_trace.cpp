@@ -7,7 +7,9 @@
 #include <opencv2/core.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <span>
 
 namespace endgrade {
 namespace {
@@ -131,16 +133,17 @@ void Follow(const cv::Mat& score,
   }
 }
 
-// Index of the highest value of a row, to a fraction of a step (parabola through its neighbours).
-double HighestPlace(const cv::Mat& row) {
-  cv::Point best;
-  cv::minMaxLoc(row, nullptr, nullptr, nullptr, &best);
-  if (best.x == 0 || best.x + 1 == row.cols) return best.x;
-  const double left = row.at<double>(best.x - 1);
-  const double here = row.at<double>(best.x);
-  const double right = row.at<double>(best.x + 1);
+// Index of the highest value, to a fraction of a step (parabola through its neighbours).
+double HighestPlace(std::span<const double> values) {
+  const auto best =
+      static_cast<size_t>(std::max_element(values.begin(), values.end()) - values.begin());
+  const auto place = static_cast<double>(best);
+  if (best == 0 || best + 1 == values.size()) return place;
+  const double left = values[best - 1];
+  const double here = values[best];
+  const double right = values[best + 1];
   const double bend = left - 2.0 * here + right;
-  return bend < 0 ? best.x + std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : best.x;
+  return bend < 0 ? place + std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : place;
 }
 
 // How far the direction turns, all in all, in degrees: over pieces long enough that sideways noise
@@ -259,7 +262,8 @@ void Recentre(const cv::Mat& exact,
   const int count = static_cast<int>(points.size());
   if (count < 3) return;
   std::vector<cv::Point2d> sides(points.size());
-  cv::Mat values(count, kShifts, CV_64FC1);
+  using Row = std::array<double, kShifts>;
+  std::vector<Row> values(points.size());
   for (int i = 0; i < count; ++i) {
     const cv::Point2d ahead = points[static_cast<size_t>(std::min(i + 1, count - 1))];
     const cv::Point2d behind = points[static_cast<size_t>(std::max(i - 1, 0))];
@@ -267,23 +271,25 @@ void Recentre(const cv::Mat& exact,
     for (int s = 0; s < kShifts; ++s) {
       const double shift = s * 0.5 - kReach;
       const cv::Point2d p = points[static_cast<size_t>(i)] + sides[static_cast<size_t>(i)] * shift;
-      values.at<double>(i, s) = std::max(per_unit * SampleAt(exact, p), -3.0);
+      values[static_cast<size_t>(i)][static_cast<size_t>(s)] =
+          std::max(per_unit * SampleAt(exact, p), -3.0);
     }
   }
   // Specks on or beside the line must not draw it to them.
   std::vector<float> middles;
   middles.reserve(points.size());
-  for (int i = 0; i < count; ++i) {
-    middles.push_back(static_cast<float>(values.at<double>(i, kShifts / 2)));
-  }
+  for (const Row& row : values) middles.push_back(static_cast<float>(row[kShifts / 2]));
   const double bound = 2.5 * std::max(1.0, static_cast<double>(MedianOf(middles)));
-  values = cv::min(values, bound);
+  for (Row& row : values) {
+    for (double& value : row) value = std::min(value, bound);
+  }
   const int half = std::max(1, static_cast<int>(std::lround(0.5 * window / kStep)));
   std::vector<double> shifts(points.size(), 0.0);
   for (int i = 0; i < count; ++i) {
-    const cv::Range rows(std::max(0, i - half), std::min(count, i + half + 1));
-    cv::Mat sum;
-    cv::reduce(values.rowRange(rows.start, rows.end), sum, 0, cv::REDUCE_SUM);
+    Row sum{};
+    for (int j = std::max(0, i - half); j < std::min(count, i + half + 1); ++j) {
+      for (size_t s = 0; s < sum.size(); ++s) sum[s] += values[static_cast<size_t>(j)][s];
+    }
     shifts[static_cast<size_t>(i)] = HighestPlace(sum) * 0.5 - kReach;
   }
   std::vector<cv::Point2d> moved;

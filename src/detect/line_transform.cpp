@@ -174,13 +174,15 @@ class Reader {
     const int rows = level_.NumStrips() * level_.height;
     const auto width = static_cast<size_t>(level_.sum.cols);
     const float when_filled = SpreadOf(level_.height);
+    const auto past = static_cast<size_t>(level_.padding + orientation_.columns);
     size_t at = stride / 2;  // along all rows, end to end
     for (int row = 0; row < rows; ++row, at -= width) {
       if (at >= width) continue;
+      // Segments that begin elsewhere do not reach the image.
+      const auto first = static_cast<size_t>(level_.padding - Slope(row));
       const SharesInside shares = SharesOf(row);
-      const auto first = static_cast<size_t>(level_.padding - Slope(row));  // to reach the image
       for (; at < width; at += stride) {
-        if (at < first) continue;
+        if (at < first || at >= past) continue;
         const int x = static_cast<int>(at);
         const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
         if (cells < least) continue;
@@ -241,8 +243,11 @@ class Reader {
     const double least = options_.least_filled * level_.height;
     const auto* sum = level_.sum.ptr<short>(row);
     const SharesInside shares = SharesOf(row);
+    const auto stands_out = [needed](short value) { return std::abs(value) >= needed; };
     for (int x = begin; x < end; ++x) {
-      if (std::abs(sum[x]) < needed || !Highest(row, x)) continue;
+      x = static_cast<int>(std::find_if(sum + x, sum + end, stands_out) - sum);
+      if (x == end) return;
+      if (!Highest(row, x)) continue;
       const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
       if (cells < least) continue;
       const float snr = std::abs(static_cast<float>(sum[x])) /
