@@ -1,6 +1,7 @@
 #include "detect/line_profile.h"
 
 #include "core/gaussian.h"
+#include "core/wide.h"
 #include "detect/line_trace.h"
 #include "flatten/cell_grid.h"
 
@@ -25,25 +26,66 @@ constexpr int kFollowCells = 21;         // window along the line for the level 
 
 // Cumulative normal distribution from a table, straight between entries: 1e-6 off at most.
 constexpr double kReachSigmas = 6.0;
-double NormalCdf(double z) {
-  constexpr double kReach = kReachSigmas;
-  constexpr int kEntries = 2400;
-  static const auto table = [] {
-    std::array<double, kEntries + 2> t{};
+constexpr int kEntries = 2400;
+using NormalTable = std::array<double, kEntries + 2>;
+
+const NormalTable& TableOfNormal() {
+  static const NormalTable table = [] {
+    NormalTable t{};
     for (int i = 0; i < kEntries + 2; ++i) {
-      const double at = (2.0 * i / kEntries - 1.0) * kReach;
+      const double at = (2.0 * i / kEntries - 1.0) * kReachSigmas;
       t[static_cast<size_t>(i)] = 0.5 * std::erfc(-at / std::numbers::sqrt2);
     }
     return t;
   }();
-  const double place = std::clamp(z, -kReach, kReach) * (0.5 * kEntries / kReach) + 0.5 * kEntries;
-  const auto i = static_cast<size_t>(place);
+  return table;
+}
+
+// Where it is looked up, within its reach.
+[[gnu::always_inline]] inline double EntryOf(double z) {
+  return z * (0.5 * kEntries / kReachSigmas) + 0.5 * kEntries;
+}
+
+[[gnu::always_inline]] inline double LookUp(const double* table, double place) {
+  const int i = static_cast<int>(place);
   return table[i] + (place - static_cast<double>(i)) * (table[i + 1] - table[i]);
+}
+
+double NormalCdf(double z) {
+  return LookUp(TableOfNormal().data(), EntryOf(std::clamp(z, -kReachSigmas, kReachSigmas)));
 }
 
 // A bar of unit height and width w, blurred.
 double Bar(double offset, double width, double blur) {
   return NormalCdf((offset + 0.5 * width) / blur) - NormalCdf((offset - 0.5 * width) / blur);
+}
+
+constexpr int kOffsetsAtOnce = 64;
+
+// The same at each of up to so many offsets.
+ENDGRADE_WIDE void BarAtEach(const double* __restrict offsets,
+                             int count,
+                             double centre,
+                             double width,
+                             double blur,
+                             const double* __restrict table,
+                             double* __restrict heights) {
+  // A bound at a time, or the compiler sees branches and no registers full of numbers.
+  double right[kOffsetsAtOnce];
+  double left[kOffsetsAtOnce];
+  for (int i = 0; i < count; ++i) {
+    right[i] = std::max((offsets[i] - centre + 0.5 * width) / blur, -kReachSigmas);
+    left[i] = std::max((offsets[i] - centre - 0.5 * width) / blur, -kReachSigmas);
+  }
+  for (int i = 0; i < count; ++i) {
+    right[i] = std::min(right[i], kReachSigmas);
+    left[i] = std::min(left[i], kReachSigmas);
+  }
+  for (int i = 0; i < count; ++i) {
+    right[i] = EntryOf(right[i]);
+    left[i] = EntryOf(left[i]);
+  }
+  for (int i = 0; i < count; ++i) heights[i] = LookUp(table, right[i]) - LookUp(table, left[i]);
 }
 
 struct BarFit {
@@ -63,12 +105,21 @@ BarFit FitBar(const LineProfile& profile, double width, double centre, double bl
   const double reach = 0.5 * width + kReachSigmas * blur;
   const auto first = std::lower_bound(offsets.begin(), offsets.end(), centre - reach);
   const auto last = std::upper_bound(first, offsets.end(), centre + reach);
-  for (auto offset = first; offset != last; ++offset) {
-    const double m = Bar(*offset - centre, width, blur);
-    const double y = profile.values[static_cast<size_t>(offset - offsets.begin())];
-    sm += m;
-    smm += m * m;
-    smy += m * y;
+  const double* const table = TableOfNormal().data();
+  const double* offset = offsets.data() + (first - offsets.begin());
+  const double* y = profile.values.data() + (first - offsets.begin());
+  std::array<double, kOffsetsAtOnce> heights;
+  for (auto left = static_cast<int>(last - first); left > 0; left -= kOffsetsAtOnce) {
+    const int count = std::min(left, kOffsetsAtOnce);
+    BarAtEach(offset, count, centre, width, blur, table, heights.data());
+    for (int i = 0; i < count; ++i) {
+      const double m = heights[static_cast<size_t>(i)];
+      sm += m;
+      smm += m * m;
+      smy += m * y[i];
+    }
+    offset += count;
+    y += count;
   }
   BarFit fit;
   const double det = s1 * smm - sm * sm;
