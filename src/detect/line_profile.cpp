@@ -96,11 +96,9 @@ struct BarFit {
 BarFit FitBar(const LineProfile& profile, double width, double centre, double blur) {
   const auto& offsets = profile.offsets;
   const auto s1 = static_cast<double>(offsets.size());
-  double sm = 0, smm = 0, sy = 0, smy = 0, syy = 0;
-  for (const double y : profile.values) {
-    sy += y;
-    syy += y * y;
-  }
+  const double sy = profile.sum;
+  const double syy = profile.squares;
+  double sm = 0, smm = 0, smy = 0;
   // Beyond its sides and the reach of the blur the bar is nothing.
   const double reach = 0.5 * width + kReachSigmas * blur;
   const auto first = std::lower_bound(offsets.begin(), offsets.end(), centre - reach);
@@ -134,11 +132,8 @@ BarFit FitBar(const LineProfile& profile, double width, double centre, double bl
 BarFit FitHalves(const LineProfile& profile, double width, double centre, double blur) {
   const auto& offsets = profile.offsets;
   const auto n = static_cast<double>(offsets.size());
-  double sy = 0, syy = 0;
-  for (const double y : profile.values) {
-    sy += y;
-    syy += y * y;
-  }
+  const double sy = profile.sum;
+  const double syy = profile.squares;
   const double share = 1.0 / blur;
   double l = 0, r = 0, ll = 0, lr = 0, rr = 0, ly = 0, ry = 0;
   const double reach = 0.5 * width + kReachSigmas * blur;
@@ -299,6 +294,10 @@ void ReadAcross(const cv::Mat& residual,
       sum += static_cast<double>(std::clamp(v, middle - reach, middle + reach));
     }
     profile->values.push_back(sum / static_cast<double>(column.size()));
+  }
+  for (const double value : profile->values) {
+    profile->sum += value;
+    profile->squares += value * value;
   }
 }
 

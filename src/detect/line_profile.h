@@ -13,6 +13,8 @@ struct LineProfile {
   double step_cells = 0.5;
   std::vector<double> offsets;  // cells, from the spine; left of its direction is negative
   std::vector<double> values;   // mean residual, luma units
+  double sum = 0;               // of the values
+  double squares = 0;           // the sum of theirs
   double side_step = 0;         // median difference between its two sides, luma units
 
   // A bar of `bar_cells` seen through the blur explains the profile. Light from one side makes
