@@ -1,9 +1,13 @@
 #include "flatten/uneven_rim.h"
 
+#include "core/wide.h"
 #include "flatten/cell_grid.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <iterator>
+#include <limits>
 #include <numbers>
 
 namespace endgrade {
@@ -15,6 +19,7 @@ constexpr double kMostSpreads = 3.0;  // of a circle's own unevenness
 constexpr double kIntoGlassUm = 2.0;  // beyond the blur: further in, the glass is even
 constexpr double kFadeUm = 1.0;
 constexpr size_t kLeastSeen = 8;  // samples of a median
+constexpr float kUnseen = std::numeric_limits<float>::quiet_NaN();
 
 // The values of a window that slides along a circle, in order.
 class Window {
@@ -43,14 +48,15 @@ class Window {
   std::vector<float> sorted_;
 };
 
-// The median around each of kPlaces places of one circle, held within what the circle does as a
-// whole. `circle`: NaN outside the picture.
-void Smooth(const std::vector<float>& circle, int reach, float* out) {
+// The place on a circle of `count` samples; windows reach beyond its first and its last.
+size_t Around(int place, int count) { return static_cast<size_t>((place + count) % count); }
+
+// The median around each of kPlaces places of one circle; what too little is seen of stays NaN.
+// `circle`: NaN outside the picture.
+void RunningMedians(const std::vector<float>& circle, int reach, float* medians) {
   const int count = static_cast<int>(circle.size());
-  const auto at = [&](int i) { return circle[static_cast<size_t>((i + count) % count)]; };
+  const auto at = [&](int i) { return circle[Around(i, count)]; };
   Window window;
-  std::vector<float> known;
-  std::vector<bool> seen(kPlaces, false);
   int next = -reach;
   for (int place = 0; place < kPlaces; ++place) {
     const int middle = place * count / kPlaces;
@@ -59,20 +65,117 @@ void Smooth(const std::vector<float>& circle, int reach, float* out) {
       const int gone = next - (2 * reach + 1);
       if (gone >= -reach) window.Remove(at(gone));
     }
-    if (window.size() < kLeastSeen) continue;
-    seen[static_cast<size_t>(place)] = true;
-    out[place] = window.Median();
-    known.push_back(out[place]);
+    medians[place] = window.size() < kLeastSeen ? kUnseen : window.Median();
   }
-  if (known.empty()) return;
+}
+
+constexpr int kSide = 8;  // circles side by side
+using OfEach = std::array<float, kSide>;
+
+// Takes `next` into the values that are in order, of each circle; the last has room for one more.
+[[gnu::always_inline]] inline void Insert(const Eight& next, size_t size, OfEach* sorted) {
+  Eight above = next;
+  for (size_t i = 0; i < size; ++i) {
+    const Eight here = EightAt(sorted[i].data()).value;
+    EightAt(sorted[i].data()).value = here < above ? here : above;
+    above = here < above ? above : here;
+  }
+  EightAt(sorted[size].data()).value = above;
+}
+
+// The same in place of `gone`, which is among them.
+[[gnu::always_inline]] inline void Replace(const Eight& gone,
+                                           const Eight& next,
+                                           size_t size,
+                                           OfEach* sorted) {
+  // `above` is what an order with both would go on with. From `gone` on, all move down by one.
+  const Eight first = EightAt(sorted[0].data()).value;
+  Eight here = first < next ? first : next;
+  Eight above = first < next ? next : first;
+  for (size_t i = 0; i + 1 < size; ++i) {
+    const Eight old = EightAt(sorted[i + 1].data()).value;
+    const Eight after = old < above ? old : above;
+    above = old < above ? above : old;
+    EightAt(sorted[i].data()).value = here < gone ? here : after;
+    here = after;
+  }
+  EightAt(sorted[size - 1].data()).value = here < gone ? here : above;
+}
+
+// RunningMedians of circles that are seen all around. `sorted` has room for a window.
+ENDGRADE_WIDE void RunningMediansOfEach(const std::vector<OfEach>& circles,
+                                        int reach,
+                                        OfEach* sorted,
+                                        OfEach* medians) {
+  const int count = static_cast<int>(circles.size());
+  const auto at = [&](int i) { return circles[Around(i, count)].data(); };
+  const size_t size = 2 * static_cast<size_t>(reach) + 1;
+  for (size_t i = 0; i < size; ++i) {
+    Insert(EightAt(at(static_cast<int>(i) - reach)).value, i, sorted);
+  }
+  int last = reach;
+  for (int place = 0; place < kPlaces; ++place) {
+    for (const int to = place * count / kPlaces + reach; last < to; ++last) {
+      const int next = last + 1;
+      const int gone = last - 2 * reach;
+      Replace(EightAt(at(gone)).value, EightAt(at(next)).value, size, sorted);
+    }
+    medians[place] = sorted[size / 2];
+  }
+}
+
+// Holds the medians of a circle within what it does as a whole; 0 where too little is seen.
+void Hold(float* medians) {
+  std::vector<float> known;
+  std::remove_copy_if(medians, medians + kPlaces, std::back_inserter(known), [](float value) {
+    return std::isnan(value);
+  });
   const float middle = MedianOf(known);
   const float most = static_cast<float>(kMostSpreads) * SigmaAbout(middle, known);
   for (int place = 0; place < kPlaces; ++place) {
-    if (seen[static_cast<size_t>(place)]) {
-      out[place] = std::clamp(out[place], middle - most, middle + most);
-    }
+    const float value = medians[place];
+    medians[place] = std::isnan(value) ? 0.0F : std::clamp(value, middle - most, middle + most);
   }
 }
+
+// The medians of up to kSide circles, each held within what it does as a whole; kPlaces of each,
+// circle by circle. `circles`: by direction; NaN outside the picture.
+class Smoother {
+ public:
+  explicit Smoother(int reach)
+      : reach_(reach), sorted_(2 * static_cast<size_t>(reach) + 1), medians_(kPlaces) {}
+
+  void Smooth(const std::vector<OfEach>& circles, size_t some, float* out) {
+    if (SeenAllAround(circles)) {
+      RunningMediansOfEach(circles, reach_, sorted_.data(), medians_.data());
+      for (size_t i = 0; i < some; ++i) {
+        for (size_t place = 0; place < kPlaces; ++place) {
+          out[i * kPlaces + place] = medians_[place][i];
+        }
+      }
+    } else {
+      std::vector<float> circle(circles.size());
+      for (size_t i = 0; i < some; ++i) {
+        for (size_t d = 0; d < circle.size(); ++d) circle[d] = circles[d][i];
+        RunningMedians(circle, reach_, out + i * kPlaces);
+      }
+    }
+    for (size_t i = 0; i < some; ++i) Hold(out + i * kPlaces);
+  }
+
+ private:
+  [[nodiscard]] bool SeenAllAround(const std::vector<OfEach>& circles) const {
+    if (sorted_.size() < kLeastSeen || sorted_.size() > circles.size()) return false;
+    return std::none_of(circles.begin(), circles.end(), [](const OfEach& values) {
+      return std::any_of(
+          values.begin(), values.end(), [](float value) { return std::isnan(value); });
+    });
+  }
+
+  int reach_;
+  std::vector<OfEach> sorted_;
+  std::vector<OfEach> medians_;
+};
 
 // 0 at `from` and `to`, 1 where it is kFadeUm from both.
 double Fade(double value, double from, double to) {
@@ -101,13 +204,20 @@ UnevenRim::UnevenRim(const ContrastMap& map,
   const double apart_um =
       2.0 * std::numbers::pi * rings.cladding_radius_um / samples.num_directions;
   const int reach = std::max(1, static_cast<int>(std::lround(kReachUm / apart_um)));
-  std::vector<float> circle(static_cast<size_t>(samples.num_directions));
-  for (int i = 0; i < num_radii_; ++i) {
+  Smoother smoother(reach);
+  std::vector<OfEach> circles(static_cast<size_t>(samples.num_directions));
+  for (int i = 0; i < num_radii_; i += kSide) {
+    const int some = std::min(kSide, num_radii_ - i);
     for (int d = 0; d < samples.num_directions; ++d) {
-      circle[static_cast<size_t>(d)] =
-          samples.At(first + i, d) - static_cast<float>(expected(first + i, d));
+      OfEach& there = circles[static_cast<size_t>(d)];
+      for (int k = 0; k < some; ++k) {
+        const int radius = first + i + k;
+        there[static_cast<size_t>(k)] =
+            samples.At(radius, d) - static_cast<float>(expected(radius, d));
+      }
     }
-    Smooth(circle, reach, values_.data() + static_cast<size_t>(i) * kPlaces);
+    smoother.Smooth(
+        circles, static_cast<size_t>(some), values_.data() + static_cast<size_t>(i) * kPlaces);
   }
 }
 
