@@ -126,10 +126,14 @@ ENDGRADE_WIDE void SubtractWithin(float furthest,
                                   const float* background,
                                   int count,
                                   float* __restrict residual) {
-  for (int x = 0; x < count; ++x) {
-    const float difference = level[x] - background[x];
-    residual[x] = radius_um[x] >= furthest ? 0.0F : difference;
+  constexpr int kEight = 8;
+  const Eight nothing = {};
+  int x = 0;
+  for (; x + kEight <= count; x += kEight) {
+    const Eight difference = EightAt(level + x).value - EightAt(background + x).value;
+    EightAt(residual + x).value = EightAt(radius_um + x).value >= furthest ? nothing : difference;
   }
+  for (; x < count; ++x) residual[x] = radius_um[x] >= furthest ? 0.0F : level[x] - background[x];
 }
 
 // A core's edge that is steeper than the pixels are fine is jagged: which pixels it fills depends
