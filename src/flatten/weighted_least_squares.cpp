@@ -30,12 +30,12 @@ struct Batch {
   std::size_t count = 0;
 };
 
-// Products of the kFour-th four of columns with each from its first on, and with the values. All
-// sums stay in registers while the rows go by.
-template <std::size_t kFour, std::size_t kFours>
+// Products of the kFour-th four of columns with each of kColumns from its first on, and with the
+// values. All sums stay in registers while the rows go by.
+template <std::size_t kFour, std::size_t kColumns, std::size_t kFours>
 [[gnu::always_inline]] inline void AddFour(const Batch<kFours>& batch, NormalEquations* equations) {
   constexpr std::size_t kFirst = 4 * kFour;
-  constexpr std::size_t kCount = 4 * kFours - kFirst;
+  constexpr std::size_t kCount = kColumns - kFirst;
   Four products[kCount];
   for (std::size_t a = 0; a < kCount; ++a) {
     products[a] = FourAt(&equations->products[kFirst + a][kFirst]).value;
@@ -52,12 +52,13 @@ template <std::size_t kFour, std::size_t kFours>
   FourAt(&equations->sums[kFirst]).value = sums;
 }
 
-template <std::size_t kFours>
+template <std::size_t kColumns>
 [[gnu::always_inline]] inline void AddRows(const double* row,
                                            const double* values,
                                            const double* weights,
                                            std::size_t count,
                                            NormalEquations* equations) {
+  constexpr std::size_t kFours = (kColumns + 3) / 4;
   Batch<kFours> batch;
   for (std::size_t i = 0; i < count;) {
     for (batch.count = 0; i < count && batch.count < batch.kRoom; ++i, row += 4 * kFours) {
@@ -68,37 +69,62 @@ template <std::size_t kFours>
       }
       batch.values[batch.count++] = values[i];
     }
-    AddFour<0>(batch, equations);
-    if constexpr (kFours > 1) AddFour<1>(batch, equations);
-    if constexpr (kFours > 2) AddFour<2>(batch, equations);
+    AddFour<0, kColumns>(batch, equations);
+    if constexpr (kFours > 1) AddFour<1, kColumns>(batch, equations);
+    if constexpr (kFours > 2) AddFour<2, kColumns>(batch, equations);
   }
 }
 
-ENDGRADE_WIDE void AddNarrowRows(const double* rows,
+ENDGRADE_WIDE void AddFourColumns(const double* rows,
+                                  const double* values,
+                                  const double* weights,
+                                  std::size_t count,
+                                  NormalEquations* equations) {
+  AddRows<4>(rows, values, weights, count, equations);
+}
+
+ENDGRADE_WIDE void AddSixColumns(const double* rows,
                                  const double* values,
                                  const double* weights,
                                  std::size_t count,
                                  NormalEquations* equations) {
-  AddRows<1>(rows, values, weights, count, equations);
+  AddRows<6>(rows, values, weights, count, equations);
 }
 
-ENDGRADE_WIDE void AddMiddlingRows(const double* rows,
+ENDGRADE_WIDE void AddEightColumns(const double* rows,
                                    const double* values,
                                    const double* weights,
                                    std::size_t count,
                                    NormalEquations* equations) {
-  AddRows<2>(rows, values, weights, count, equations);
+  AddRows<8>(rows, values, weights, count, equations);
 }
 
-ENDGRADE_WIDE void AddWideRows(const double* rows,
-                               const double* values,
-                               const double* weights,
-                               std::size_t count,
-                               NormalEquations* equations) {
-  AddRows<kMostFours>(rows, values, weights, count, equations);
+ENDGRADE_WIDE void AddElevenColumns(const double* rows,
+                                    const double* values,
+                                    const double* weights,
+                                    std::size_t count,
+                                    NormalEquations* equations) {
+  AddRows<11>(rows, values, weights, count, equations);
 }
 
-constexpr std::array kAddRows = {AddNarrowRows, AddMiddlingRows, AddWideRows};  // by fours
+ENDGRADE_WIDE void AddAllColumns(const double* rows,
+                                 const double* values,
+                                 const double* weights,
+                                 std::size_t count,
+                                 NormalEquations* equations) {
+  AddRows<kMostColumns>(rows, values, weights, count, equations);
+}
+
+// For up to so many columns; those in use.
+struct AddUpTo {
+  std::size_t columns;
+  decltype(&AddFourColumns) add;
+};
+constexpr std::array<AddUpTo, 5> kAddRows{{{4, AddFourColumns},
+                                           {6, AddSixColumns},
+                                           {8, AddEightColumns},
+                                           {11, AddElevenColumns},
+                                           {kMostColumns, AddAllColumns}}};
 
 // values - columns x coefficients; columns one after the other.
 ENDGRADE_WIDE void TakeOffFit(const double* columns,
@@ -138,8 +164,10 @@ WeightedLeastSquares::WeightedLeastSquares(const std::vector<double>& rows,
 
 std::vector<double> WeightedLeastSquares::Solve(const std::vector<double>& weights) const {
   NormalEquations equations;
-  const auto add = kAddRows[padded_ / 4 - 1];
-  add(by_row_.data(), values_.data(), weights.data(), values_.size(), &equations);
+  const auto fitting = std::find_if(kAddRows.begin(), kAddRows.end(), [this](const AddUpTo& each) {
+    return columns_ <= each.columns;
+  });
+  fitting->add(by_row_.data(), values_.data(), weights.data(), values_.size(), &equations);
   const auto size = static_cast<int>(columns_);
   cv::Mat normal(size, size, CV_64F);
   cv::Mat right(size, 1, CV_64F);
