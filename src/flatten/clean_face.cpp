@@ -123,6 +123,59 @@ void MakeMonotone(bool lit, double radius_um, double overshoot, RingTable* rings
   }
 }
 
+// The places of the samples on one circle.
+struct CirclePlaces {
+  std::vector<double> x_um, y_um;
+
+  CirclePlaces(const PolarSamples& samples, int radius) {
+    for (int d = 0; d < samples.num_directions; ++d) {
+      const cv::Point2d um = samples.PlaceUm(radius, d);
+      x_um.push_back(um.x);
+      y_um.push_back(um.y);
+    }
+  }
+};
+
+// What is uneven of the light at each sample, in the samples' order.
+std::vector<double> UnevenAtSamples(const PolarSamples& samples, const Light& light) {
+  std::vector<double> values(samples.values.size());
+  for (int i = 0; i < samples.num_radii; ++i) {
+    const CirclePlaces places(samples, i);
+    light.UnevenAtEach(places.x_um, places.y_um, values.data() + samples.IndexOf(i, 0));
+  }
+  return values;
+}
+
+// The same about the rim, across which the light of the glass passes into that of the ferrule.
+std::vector<double> UnevenAboutRim(const PolarSamples& samples,
+                                   double rim_um,
+                                   const Light& glass,
+                                   const Light& ferrule) {
+  constexpr double kAcrossUm = 1.0;  // to either side
+  constexpr double kRounded = 1e-6;  // a place may be so much nearer than its circle
+  std::vector<double> values(samples.values.size());
+  std::vector<double> beyond(static_cast<size_t>(samples.num_directions));
+  for (int i = 0; i < samples.num_radii; ++i) {
+    const CirclePlaces places(samples, i);
+    double* here = values.data() + samples.IndexOf(i, 0);
+    const double past = samples.Radius(i) - rim_um;
+    if (past > kAcrossUm + kRounded) {
+      ferrule.UnevenAtEach(places.x_um, places.y_um, here);
+      continue;
+    }
+    glass.UnevenAtEach(places.x_um, places.y_um, here);
+    if (past < -kAcrossUm - kRounded) continue;
+    ferrule.UnevenAtEach(places.x_um, places.y_um, beyond.data());
+    for (size_t d = 0; d < beyond.size(); ++d) {
+      const cv::Point2d um(places.x_um[d], places.y_um[d]);
+      const double out = Ramp(std::sqrt(um.dot(um)), rim_um - kAcrossUm, rim_um + kAcrossUm);
+      if (out >= 1.0) here[d] = beyond[d];
+      if (out > 0.0 && out < 1.0) here[d] = (1.0 - out) * here[d] + out * beyond[d];
+    }
+  }
+  return values;
+}
+
 // The core: its own profile inside, a free-form ring about its edge, the glass outside.
 class Core {
  public:
@@ -167,7 +220,10 @@ class Core {
                     rings_.core_centre_um,
                     {0.0, rings_.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
     const auto uneven = [&](cv::Point2d um) { return glass_.Uneven(um); };
-    edge_ = MedianByRadius(samples, uneven);
+    const std::vector<double> uneven_there = UnevenAtSamples(samples, glass_);
+    edge_ = MedianOfCircles(samples, [&](int radius, int direction) {
+      return uneven_there[samples.IndexOf(radius, direction)];
+    });
     lit_ = edge_.At(rings_.core_from_um) > edge_.At(rings_.core_to_um);
     overshoot_ = Overshoot(lit_, rings_.core_radius_um, rings_.core_to_um, edge_);
     if (rings_.core_radius_um < kLargestSingleModeUm) {
@@ -220,19 +276,6 @@ double SkirtsEnd(const ContrastMap& map, const Scale& scale, cv::Point2d centre_
   double end = kMiddleUm;
   while (end < kLargestUm && rings.At(end) > glass + kLeastLight * height) end += rings.step_um;
   return end;
-}
-
-// Values of a light at each sample, in the samples' order.
-template <typename UnevenLight>
-std::vector<double> AtSamples(const PolarSamples& samples, const UnevenLight& uneven) {
-  std::vector<double> values;
-  values.reserve(samples.values.size());
-  for (int i = 0; i < samples.num_radii; ++i) {
-    for (int d = 0; d < samples.num_directions; ++d) {
-      values.push_back(uneven(samples.PlaceUm(i, d)));
-    }
-  }
-  return values;
 }
 
 // Puts the core into `clean`, around its own place only.
@@ -303,16 +346,9 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
   const Light glass = FitLight(map, scale, glass_from, rings.rim_from_um + 4.0);
   const Light ferrule = FitLight(map, scale, rings.rim_to_um - 1.0, rings.outer_um);
 
-  // Across the rim the uneven light of the glass passes into that of the ferrule.
-  const auto uneven = [&](cv::Point2d um) {
-    const double out = Ramp(std::sqrt(um.dot(um)), rim_um - 1, rim_um + 1);
-    if (out <= 0.0) return glass.Uneven(um);
-    if (out >= 1.0) return ferrule.Uneven(um);
-    return (1.0 - out) * glass.Uneven(um) + out * ferrule.Uneven(um);
-  };
   const PolarSamples about_rim = ReadCircles(
       map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256});
-  const std::vector<double> uneven_there = AtSamples(about_rim, uneven);
+  const std::vector<double> uneven_there = UnevenAboutRim(about_rim, rim_um, glass, ferrule);
   const auto uneven_at = [&](int radius, int direction) {
     return uneven_there[about_rim.IndexOf(radius, direction)];
   };

@@ -66,19 +66,23 @@ cv::Mat LayLight(const ContrastMap& map,
                 empty ? &kNone : rim_table.values.data()};
   // No cell of a block is further from its middle.
   const double block_um = 0.75 * kGrid * map.um_per_cell;
+  const double ring_from_um = rim.from_um - block_um;
+  const double ring_to_um = rim.to_um + block_um;
   cv::Mat clean(map.level.size(), CV_32FC1);
-  const auto lay = [&](int block, size_t middle, const float* radii, float* out) {
-    const auto near = static_cast<double>(radii[middle]);
-    if (near > rim.to_um + block_um || near < rim.from_um - block_um) {
-      const auto surface = near < rim.radius_um ? LightGrid::kGlass : LightGrid::kFerrule;
-      const LightGrid::Block values = light.Read(surface, block);
-      std::copy(values.begin(), values.end(), out);
-      return;
+  // Of the block whose middle is so far out; kSurfaces where the ring is not far.
+  const auto surface_at = [&](float radius) {
+    const auto near = static_cast<double>(radius);
+    if (near > ring_to_um || near < ring_from_um) {
+      return near < rim.radius_um ? LightGrid::kGlass : LightGrid::kFerrule;
     }
-    const BlockLight here{light.Read(LightGrid::kGlass, block),
-                          light.Read(LightGrid::kFerrule, block),
-                          light.Read(LightGrid::kUnevenGlass, block),
-                          light.Read(LightGrid::kUnevenFerrule, block)};
+    return LightGrid::kSurfaces;
+  };
+  const auto blend = [&](int block, const float* radii, float* out) {
+    BlockLight here;
+    light.Read(LightGrid::kGlass, block, 1, here.glass.data());
+    light.Read(LightGrid::kFerrule, block, 1, here.ferrule.data());
+    light.Read(LightGrid::kUnevenGlass, block, 1, here.uneven_glass.data());
+    light.Read(LightGrid::kUnevenFerrule, block, 1, here.uneven_ferrule.data());
     BlendRim(rim, here, radii, out);
   };
   const int blocks = clean.cols / kGrid;
@@ -87,15 +91,28 @@ cv::Mat LayLight(const ContrastMap& map,
     light.GoToRow(row);
     const auto* radii = map.radius_um.ptr<float>(row);
     auto* out = clean.ptr<float>(row);
-    for (int block = 0; block < blocks; ++block, radii += kGrid, out += kGrid) {
-      lay(block, kGrid / 2, radii, out);
+    for (int block = 0; block < blocks;) {
+      const auto surface = surface_at(radii[block * kGrid + kGrid / 2]);
+      if (surface == LightGrid::kSurfaces) {
+        blend(block, radii + block * kGrid, out + block * kGrid);
+        ++block;
+        continue;
+      }
+      const int first = block++;
+      while (block < blocks && surface_at(radii[block * kGrid + kGrid / 2]) == surface) ++block;
+      light.Read(surface, first, block - first, out + first * kGrid);
     }
     if (left == 0) continue;
     LightGrid::Block last_radii{};
     LightGrid::Block last;
-    std::copy_n(radii, left, last_radii.begin());
-    lay(blocks, left / 2, last_radii.data(), last.data());
-    std::copy_n(last.begin(), left, out);
+    std::copy_n(radii + blocks * kGrid, left, last_radii.begin());
+    const auto surface = surface_at(last_radii[left / 2]);
+    if (surface == LightGrid::kSurfaces) {
+      blend(blocks, last_radii.data(), last.data());
+    } else {
+      light.Read(surface, blocks, 1, last.data());
+    }
+    std::copy_n(last.begin(), left, out + blocks * kGrid);
   }
   return clean;
 }

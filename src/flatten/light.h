@@ -7,6 +7,7 @@
 
 #include <algorithm>
 #include <array>
+#include <span>
 #include <vector>
 
 namespace endgrade {
@@ -58,6 +59,11 @@ class Light {
   // What is left of the light once its ring mean is gone.
   [[nodiscard]] double Uneven(cv::Point2d um) const { return At(um) - RingMean(um); }
 
+  // The same at each of some places.
+  void UnevenAtEach(std::span<const double> x_um,
+                    std::span<const double> y_um,
+                    double* values) const;
+
  private:
   std::vector<double> coefficients_;
 };
@@ -81,17 +87,8 @@ class LightGrid {
   // Goes to a row of cells; blocks are of this row from then on.
   void GoToRow(int row);
 
-  // The cells [kGrid * block, kGrid * (block + 1)) of the row.
-  [[nodiscard]] Block Read(Surface surface, int block) const {
-    const float* nodes = line_[surface].data() + block;
-    Block values;
-    for (size_t j = 0; j < kGrid / 2; ++j) {
-      const float part = (static_cast<float>(j) + 0.5F) / kGrid;
-      values[j] = nodes[0] * (0.5F - part) + nodes[1] * (0.5F + part);
-      values[j + kGrid / 2] = nodes[1] * (1.0F - part) + nodes[2] * part;
-    }
-    return values;
-  }
+  // Of `count` blocks, the cells [kGrid * first, kGrid * (first + count)) of the row.
+  void Read(Surface surface, int first, int count, float* out) const;
 
  private:
   std::array<cv::Mat, kSurfaces> coarse_;           // CV_32FC1
