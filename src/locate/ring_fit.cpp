@@ -1,5 +1,7 @@
 #include "locate/ring_fit.h"
 
+#include "core/wide.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -202,29 +204,62 @@ Pass Look(const Level& level, const RimFrame& frame, double reach, int polarity,
 
 }  // namespace
 
+namespace {
+
+// Of a fit of an offset's five numbers, the last of them apart from the four before it.
+struct OffsetSums {
+  std::array<Four, 5> square;  // its lower half
+  double last_square = 0;
+  Four right;
+  double last_right = 0;
+};
+
+ENDGRADE_WIDE void AddEdges(const std::vector<RayEdge>& edges,
+                            const RimOffset& offset,
+                            double tolerance,
+                            OffsetSums* sums) {
+  OffsetSums all = *sums;
+  for (const RayEdge& edge : edges) {
+    const double c = edge.cos_t;
+    const double s = edge.sin_t;
+    const double miss = (edge.offset - offset.At(c, s)) / tolerance;
+    if (std::abs(miss) >= 1.0) continue;
+    const double keep = 1.0 - miss * miss;
+    const double weight = keep * keep * std::min(edge.weight, kMostWeight);
+    const double last = 2.0 * c * s;
+    const Four basis = {1.0, c, s, c * c - s * s};
+    const Four parts = weight * basis;
+    const double last_part = weight * last;
+    for (int i = 0; i < 4; ++i) all.square[static_cast<size_t>(i)] += parts[i] * basis;
+    all.square[4] += last_part * basis;
+    all.last_square += last_part * last;
+    const double weighted = weight * edge.offset;
+    all.right += weighted * basis;
+    all.last_right += weighted * last;
+  }
+  *sums = all;
+}
+
+}  // namespace
+
 RimOffset FitOffset(const std::vector<RayEdge>& edges, const RimOffset& start, double tolerance) {
   RimOffset offset = start;
+  const double hold = tolerance * tolerance / (kOvalSpread * kOvalSpread) / 9.0;
+  constexpr double kLittle = 1e-9;
   for (int round = 0; round < 6; ++round) {
+    OffsetSums sums{};
+    for (size_t i = 0; i < 3; ++i) sums.square[i][i] = kLittle;
+    sums.square[3][3] = sums.last_square = hold;
+    AddEdges(edges, offset, tolerance, &sums);
     cv::Matx<double, 5, 5> normal = cv::Matx<double, 5, 5>::zeros();  // its lower half
-    cv::Vec<double, 5> right = cv::Vec<double, 5>::all(0);
-    const double hold = tolerance * tolerance / (kOvalSpread * kOvalSpread) / 9.0;
-    normal(3, 3) = normal(4, 4) = hold;
-    normal(0, 0) = normal(1, 1) = normal(2, 2) = 1e-9;
-    for (const RayEdge& edge : edges) {
-      const double c = edge.cos_t;
-      const double s = edge.sin_t;
-      const double miss = (edge.offset - offset.At(c, s)) / tolerance;
-      if (std::abs(miss) >= 1.0) continue;
-      const double keep = 1.0 - miss * miss;
-      const double weight = keep * keep * std::min(edge.weight, kMostWeight);
-      const double basis[5] = {1.0, c, s, c * c - s * s, 2.0 * c * s};
-      const double weighted = weight * edge.offset;
-      for (int i = 0; i < 5; ++i) {
-        const double part = weight * basis[i];
-        for (int j = 0; j <= i; ++j) normal(i, j) += part * basis[j];
-        right[i] += weighted * basis[i];
-      }
+    cv::Vec<double, 5> right;
+    for (int i = 0; i < 4; ++i) {
+      for (int j = 0; j <= i; ++j) normal(i, j) = sums.square[static_cast<size_t>(i)][j];
+      normal(4, i) = sums.square[4][i];
+      right[i] = sums.right[i];
     }
+    normal(4, 4) = sums.last_square;
+    right[4] = sums.last_right;
     const cv::Vec<double, 5> x = normal.solve(right, cv::DECOMP_CHOLESKY);
     offset = {x[0], x[1], x[2], x[3], x[4]};
   }
