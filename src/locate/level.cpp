@@ -275,14 +275,16 @@ float Median(const std::vector<float>& values) {
 }
 
 double RobustSpread(const cv::Mat& values) {
-  std::vector<float> sizes;
-  sizes.reserve(values.total());
+  std::vector<float> sizes(values.total());
+  std::size_t known = 0;
   for (int row = 0; row < values.rows; ++row) {
     const auto* p = values.ptr<float>(row);
     for (int column = 0; column < values.cols; ++column) {
-      if (std::isfinite(p[column])) sizes.push_back(std::abs(p[column]));
+      sizes[known] = std::abs(p[column]);
+      known += std::isfinite(p[column]) ? 1 : 0;
     }
   }
+  sizes.resize(known);
   if (sizes.empty()) return 0.0;
   const auto rank = static_cast<std::size_t>(0.35 * static_cast<double>(sizes.size()));
   // P(|z| < 0.4538) = 0.35 for the normal distribution.
