@@ -5,8 +5,10 @@
 #include <opencv2/imgproc.hpp>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
+#include <cstring>
 
 namespace endgrade::locate {
 namespace {
@@ -22,6 +24,47 @@ constexpr float kLeastGradient = 0.15F;
 constexpr float kEnough = 4.0F;
 constexpr int kFullWeight = 4;         // votes of such a step
 constexpr double kLeastSupport = 0.1;  // share of a rim's full votes, for a guess
+
+// The places of what is greater than `least`, in order; `places` has room for all. Most values are
+// not, and are passed by many at a time.
+template <typename Number>
+[[gnu::always_inline]] inline std::size_t CollectAbove(const Number* values,
+                                                       std::size_t count,
+                                                       Number least,
+                                                       int* __restrict places) {
+  using Many [[gnu::vector_size(32)]] = Number;
+  constexpr std::size_t kMany = sizeof(Many) / sizeof(Number);
+  std::size_t found = 0;
+  const auto look_at = [&](std::size_t i) {
+    places[found] = static_cast<int>(i);
+    found += values[i] > least ? 1 : 0;
+  };
+  std::size_t i = 0;
+  for (; i + kMany <= count; i += kMany) {
+    Many here;
+    std::memcpy(&here, values + i, sizeof here);
+    const auto above = here > least;
+    std::array<std::uint64_t, 4> any;
+    std::memcpy(any.data(), &above, sizeof any);
+    if ((any[0] | any[1] | any[2] | any[3]) == 0) continue;
+    for (std::size_t j = 0; j < kMany; ++j) look_at(i + j);
+  }
+  for (; i < count; ++i) look_at(i);
+  return found;
+}
+
+ENDGRADE_WIDE std::size_t FindAbove(const float* values,
+                                    std::size_t count,
+                                    float least,
+                                    int* places) {
+  return CollectAbove(values, count, least, places);
+}
+ENDGRADE_WIDE std::size_t FindAbove(const std::uint16_t* values,
+                                    std::size_t count,
+                                    std::uint16_t least,
+                                    int* places) {
+  return CollectAbove(values, count, least, places);
+}
 
 struct Voters {
   std::vector<float> x, y;    // position
@@ -60,10 +103,13 @@ Voters FindVoters(const cv::Mat& image) {
   const float usual = std::max(kLeastGradient, Median(sample));
   const float least = 2.0F * usual;
   Voters voters;
+  std::vector<int> steep(static_cast<std::size_t>(size.cols) + 1);
   for (int row = 1; row + 1 < size.rows; ++row) {
     const auto* p = size.ptr<float>(row);
-    for (int column = 1; column + 1 < size.cols; ++column) {
-      if (!(p[column] > least)) continue;
+    const std::size_t count =
+        FindAbove(p + 1, static_cast<std::size_t>(size.cols) - 2, least, steep.data());
+    for (std::size_t i = 0; i < count; ++i) {
+      const int column = steep[i] + 1;
       const float sx = gx.at<float>(row, column);
       const float sy = gy.at<float>(row, column);
       if (!IsCrest(size, row, column, sx, sy)) continue;
@@ -161,7 +207,8 @@ class Ballot {
         cells_(grid.Count() + 1),
         sums_(grid.Count()),
         columns_(width_),
-        most_(static_cast<size_t>(grid.height)) {}
+        most_(static_cast<size_t>(grid.height)),
+        columns_of_most_(width_ + 1) {}
 
   void AddPeaks(double radius, int polarity, int band, std::vector<Peak>* peaks) {
     FindCells(voters_, grid_, static_cast<float>(-polarity * radius), chosen_.data());
@@ -180,10 +227,12 @@ class Ballot {
     for (size_t row = 1; row < last; ++row) {
       if (most_[row] < least) continue;
       const std::uint16_t* sums = sums_.data() + row * width_;
-      for (size_t column = 1; column + 1 < width_; ++column) {
-        if (sums[column] < least || !IsPeak(sums + column, width_)) continue;
-        peaks->push_back(
-            {band, static_cast<int>(row), static_cast<int>(column), sums[column] * share});
+      const auto less = static_cast<std::uint16_t>(least - 1);
+      const std::size_t count = FindAbove(sums + 1, width_ - 2, less, columns_of_most_.data());
+      for (std::size_t i = 0; i < count; ++i) {
+        const int column = columns_of_most_[i] + 1;
+        if (!IsPeak(sums + column, width_)) continue;
+        peaks->push_back({band, static_cast<int>(row), column, sums[column] * share});
       }
     }
   }
@@ -197,6 +246,7 @@ class Ballot {
   std::vector<std::uint16_t> sums_;  // 0 along the border
   std::vector<std::uint16_t> columns_;
   std::vector<std::uint16_t> most_;  // by row
+  std::vector<int> columns_of_most_;
 };
 
 std::vector<double> RadiiOf(const CoarseSearch& search) {
