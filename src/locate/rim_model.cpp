@@ -155,13 +155,52 @@ int ReachOf(double radius_px, double pitch) {
   return std::max(1, static_cast<int>(std::ceil(2.6 * radius_px / pitch)));
 }
 
+// How far a kernel reaches to either side, where that is known when the loops over it are compiled:
+// its numbers then stay in registers.
+template <std::size_t kReach>
+struct Reach {
+  explicit Reach(std::size_t) {}
+  static constexpr std::size_t value = kReach;
+};
+struct AnyReach {
+  explicit AnyReach(std::size_t reach) : value(reach) {}
+  std::size_t value;
+};
+
 // The place of eight rays under a symmetric kernel, of which one half is given, the middle first.
+template <typename Reach>
 [[gnu::always_inline]] inline void Soften(const float* line,
-                                          const std::vector<float>& kernel,
+                                          const float* kernel,
+                                          Reach reach,
                                           Eight* soft) {
   *soft = kernel[0] * EightAt(line).value;
-  for (std::size_t k = 1; k < kernel.size(); ++k) {
+  for (std::size_t k = 1; k <= reach.value; ++k) {
     *soft += kernel[k] * (EightAt(line - k * kSide).value + EightAt(line + k * kSide).value);
+  }
+}
+
+// Calls `work` with the reach of a kernel.
+template <typename Work>
+[[gnu::always_inline]] inline void WithReach(std::size_t reach, const Work& work) {
+  switch (reach) {
+    case 1:
+      return work(Reach<1>(reach));
+    case 2:
+      return work(Reach<2>(reach));
+    case 3:
+      return work(Reach<3>(reach));
+    case 4:
+      return work(Reach<4>(reach));
+    case 5:
+      return work(Reach<5>(reach));
+    case 6:
+      return work(Reach<6>(reach));
+    case 7:
+      return work(Reach<7>(reach));
+    case 8:
+      return work(Reach<8>(reach));
+    default:
+      return work(AnyReach(reach));
   }
 }
 
@@ -172,14 +211,18 @@ ENDGRADE_WIDE void Sharpen(const float* line,
                            float amount,
                            std::size_t columns,
                            std::size_t stride,
-                           float* out) {
-  for (std::size_t i = 0; i < columns; ++i) {
-    const float* here = line + i * kSide;
-    Eight soft;
-    Soften(here, kernel, &soft);
-    const Eight exposed = EightAt(here).value;
-    EightAt(out + i * stride).value = exposed + amount * (exposed - soft);
-  }
+                           float* __restrict out) {
+  const float* const half = kernel.data();
+  WithReach(
+      kernel.size() - 1, [&](auto reach) __attribute__((always_inline)) {
+        for (std::size_t i = 0; i < columns; ++i) {
+          const float* here = line + i * kSide;
+          Eight soft;
+          Soften(here, half, reach, &soft);
+          const Eight exposed = EightAt(here).value;
+          EightAt(out + i * stride).value = exposed + amount * (exposed - soft);
+        }
+      });
 }
 
 // Derivatives of that by the amount and by the logarithm of the kernel's radius. `shares` are the
@@ -189,20 +232,25 @@ ENDGRADE_WIDE void DifferentiateSharpening(const float* line,
                                            const std::vector<float>& shares,
                                            float amount,
                                            std::size_t columns,
-                                           RimRow* rows) {
-  for (std::size_t i = 0; i < columns; ++i) {
-    const float* here = line + i * kSide;
-    Eight soft;
-    Soften(here, kernel, &soft);
-    Eight by_radius = shares[0] * (kernel[0] * EightAt(here).value);
-    for (std::size_t k = 1; k < kernel.size(); ++k) {
-      by_radius +=
-          shares[k] *
-          (kernel[k] * (EightAt(here - k * kSide).value + EightAt(here + k * kSide).value));
-    }
-    EightAt(rows[i].by[kRaySharpen].data()).value = EightAt(here).value - soft;
-    EightAt(rows[i].by[kRaySharpenRadius].data()).value = -amount * by_radius;
-  }
+                                           RimRow* __restrict rows) {
+  const float* const half = kernel.data();
+  const float* const share = shares.data();
+  WithReach(
+      kernel.size() - 1, [&](auto reach) __attribute__((always_inline)) {
+        for (std::size_t i = 0; i < columns; ++i) {
+          const float* here = line + i * kSide;
+          Eight soft;
+          Soften(here, half, reach, &soft);
+          Eight by_radius = share[0] * (half[0] * EightAt(here).value);
+          for (std::size_t k = 1; k <= reach.value; ++k) {
+            by_radius +=
+                share[k] *
+                (half[k] * (EightAt(here - k * kSide).value + EightAt(here + k * kSide).value));
+          }
+          EightAt(rows[i].by[kRaySharpen].data()).value = EightAt(here).value - soft;
+          EightAt(rows[i].by[kRaySharpenRadius].data()).value = -amount * by_radius;
+        }
+      });
 }
 
 }  // namespace
