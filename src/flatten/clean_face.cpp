@@ -220,10 +220,7 @@ class Core {
                     rings_.core_centre_um,
                     {0.0, rings_.core_to_um + 1.0, 0.5 * map.um_per_cell, 256});
     const auto uneven = [&](cv::Point2d um) { return glass_.Uneven(um); };
-    const std::vector<double> uneven_there = UnevenAtSamples(samples, glass_);
-    edge_ = MedianOfCircles(samples, [&](int radius, int direction) {
-      return uneven_there[samples.IndexOf(radius, direction)];
-    });
+    edge_ = MedianOfCircles(samples, UnevenAtSamples(samples, glass_));
     lit_ = edge_.At(rings_.core_from_um) > edge_.At(rings_.core_to_um);
     overshoot_ = Overshoot(lit_, rings_.core_radius_um, rings_.core_to_um, edge_);
     if (rings_.core_radius_um < kLargestSingleModeUm) {
@@ -349,20 +346,10 @@ CleanFace FitCleanFace(const ContrastMap& map, const Scale& scale, const FaceRin
   const PolarSamples about_rim = ReadCircles(
       map, scale, {0, 0}, {rings.rim_from_um, rings.rim_to_um + 1, 0.5 * map.um_per_cell, 256});
   const std::vector<double> uneven_there = UnevenAboutRim(about_rim, rim_um, glass, ferrule);
-  const auto uneven_at = [&](int radius, int direction) {
-    return uneven_there[about_rim.IndexOf(radius, direction)];
-  };
-  const RingTable rim = MedianOfCircles(about_rim, uneven_at);
+  const RingTable rim = MedianOfCircles(about_rim, uneven_there);
 
   cv::Mat clean = LayLight(map, rings, rim, LightGrid(map, scale, glass, ferrule));
-  AddUnevenRim(map,
-               UnevenRim(map,
-                         rings,
-                         about_rim,
-                         [&](int radius, int direction) {
-                           return rim.At(about_rim.Radius(radius)) + uneven_at(radius, direction);
-                         }),
-               &clean);
+  AddUnevenRim(map, UnevenRim(map, rings, about_rim, rim, uneven_there), &clean);
   AddGlow(map, scale, rings, glass, &clean);
   if (rings.core_radius_um > 0) LayCore(map, scale, rings, glass, &clean);
   const auto [darkest, brightest] = std::minmax_element(rim.values.begin(), rim.values.end());

@@ -225,10 +225,9 @@ class WaveRings {
       }
     }
   }
-  // Of as many rings as Count().
-  [[nodiscard]] int At(int x_cycles, int y_cycles) const {
-    return rings_[static_cast<size_t>(std::abs(y_cycles)) * static_cast<size_t>(half_ + 1) +
-                  static_cast<size_t>(std::abs(x_cycles))];
+  // Those of a row, by cycles along x, of as many rings as Count().
+  [[nodiscard]] const std::int16_t* Row(int y_cycles) const {
+    return rings_.data() + static_cast<size_t>(y_cycles) * static_cast<size_t>(half_ + 1);
   }
   [[nodiscard]] size_t Count() const { return static_cast<size_t>(half_ / kCyclesOfRing) + 1; }
 
@@ -244,32 +243,39 @@ class WaveRings {
 // the transform's rows up to the middle, which hold each wave once.
 std::optional<cv::Point> Strongest(const cv::Mat& power, double least_cycles) {
   const int side = power.cols;
-  const auto signed_of = [side](int i) { return i <= side / 2 ? i : i - side; };
   const WaveRings rings(side, least_cycles);
+  const auto for_each = [&](const auto& use) {
+    for (int y = 0; y < power.rows; ++y) {
+      const auto* row = power.ptr<float>(y);
+      const std::int16_t* ring_of = rings.Row(y);
+      for (int x = 0; x < side; ++x) {
+        const int ring = ring_of[std::min(x, side - x)];
+        if (ring >= 0) use(static_cast<size_t>(ring), row[x], x, y);
+      }
+    }
+  };
+  std::vector<size_t> counts(rings.Count(), 0);
+  for_each([&](size_t ring, float, int, int) { ++counts[ring]; });
   std::vector<std::vector<float>> by_ring(rings.Count());
-  for (int y = 0; y < power.rows; ++y) {
-    const auto* row = power.ptr<float>(y);
-    for (int x = 0; x < side; ++x) {
-      const int ring = rings.At(signed_of(x), y);
-      if (ring >= 0) by_ring[static_cast<size_t>(ring)].push_back(row[x]);
-    }
+  std::vector<float*> next(rings.Count());
+  for (size_t ring = 0; ring < counts.size(); ++ring) {
+    by_ring[ring].resize(counts[ring]);
+    next[ring] = by_ring[ring].data();
   }
+  for_each([&](size_t ring, float here, int, int) { *next[ring]++ = here; });
   std::vector<float> usual;
-  for (const auto& ring : by_ring) usual.push_back(ring.empty() ? 0.0F : MedianOf(ring));
-  cv::Point best;
-  double most = 0;
-  for (int y = 0; y < power.rows; ++y) {
-    const auto* row = power.ptr<float>(y);
-    for (int x = 0; x < side; ++x) {
-      const int ring = rings.At(signed_of(x), y);
-      if (ring < 0 || usual[static_cast<size_t>(ring)] <= 0) continue;
-      const auto over = static_cast<double>(row[x] / usual[static_cast<size_t>(ring)]);
-      if (over <= most) continue;
-      most = over;
-      best = {signed_of(x), y};
-    }
+  float most = 0;
+  for (const auto& ring : by_ring) {
+    usual.push_back(ring.empty() ? 0.0F : MedianOf(ring));
+    if (usual.back() <= 0) continue;
+    most = std::max(most, *std::max_element(ring.begin(), ring.end()) / usual.back());
   }
-  if (most < kLeastPower) return std::nullopt;
+  if (static_cast<double>(most) < kLeastPower) return std::nullopt;
+  std::optional<cv::Point> best;
+  for_each([&](size_t ring, float here, int x, int y) {
+    if (!best && usual[ring] > 0 && here / usual[ring] == most)
+      best = {x <= side / 2 ? x : x - side, y};
+  });
   return best;
 }
 

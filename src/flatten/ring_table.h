@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 #include <vector>
 
 namespace endgrade {
@@ -26,24 +27,25 @@ struct RingTable {
   }
 };
 
-// The median over all directions once `uneven(radius, direction)`, luma units, of each sample is
-// gone.
-template <typename UnevenSample>
-[[nodiscard]] RingTable MedianOfCircles(const PolarSamples& samples, const UnevenSample& uneven) {
+// The median over all directions once what is uneven at each sample, luma units, is gone.
+[[nodiscard]] inline RingTable MedianOfCircles(const PolarSamples& samples,
+                                               const std::vector<double>& uneven) {
   RingTable table;
   table.from_um = samples.circles.from_um;
   table.step_um = samples.circles.step_um;
-  std::vector<float> ring;
+  std::vector<float> ring(static_cast<size_t>(samples.num_directions));
   for (int i = 0; i < samples.num_radii; ++i) {
-    ring.clear();
-    for (int d = 0; d < samples.num_directions; ++d) {
-      const float value = samples.At(i, d);
-      if (std::isnan(value)) continue;
-      ring.push_back(value - static_cast<float>(uneven(i, d)));
+    const size_t first = samples.IndexOf(i, 0);
+    size_t seen = 0;
+    for (size_t d = 0; d < ring.size(); ++d) {
+      const float value = samples.values[first + d];
+      ring[seen] = value - static_cast<float>(uneven[first + d]);
+      seen += std::isnan(value) ? 0 : 1;
     }
-    const bool enough = ring.size() >= 16;
+    const bool enough = seen >= 16;
     const double before = table.values.empty() ? 0.0 : table.values.back();
-    table.values.push_back(enough ? static_cast<double>(MedianOf(ring)) : before);
+    table.values.push_back(enough ? static_cast<double>(MedianOf(std::span(ring).first(seen)))
+                                  : before);
   }
   return table;
 }
@@ -51,9 +53,14 @@ template <typename UnevenSample>
 // The same, where the light is known by place: `uneven(um)`.
 template <typename UnevenLight>
 [[nodiscard]] RingTable MedianByRadius(const PolarSamples& samples, const UnevenLight& uneven) {
-  return MedianOfCircles(samples, [&](int radius, int direction) {
-    return uneven(samples.PlaceUm(radius, direction));
-  });
+  std::vector<double> values;
+  values.reserve(samples.values.size());
+  for (int i = 0; i < samples.num_radii; ++i) {
+    for (int d = 0; d < samples.num_directions; ++d) {
+      values.push_back(uneven(samples.PlaceUm(i, d)));
+    }
+  }
+  return MedianOfCircles(samples, values);
 }
 
 }  // namespace endgrade

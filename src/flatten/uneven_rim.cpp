@@ -187,7 +187,8 @@ double Fade(double value, double from, double to) {
 UnevenRim::UnevenRim(const ContrastMap& map,
                      const FaceRings& rings,
                      const PolarSamples& samples,
-                     const std::function<double(int, int)>& expected) {
+                     const RingTable& even,
+                     const std::vector<double>& uneven) {
   const double blur_um = map.blur_sigma_cells * map.um_per_cell;
   from_um_ = std::max(rings.rim_from_um + 3.0,
                       rings.cladding_radius_um - kIntoGlassUm - kFadeUm - 2.0 * blur_um);
@@ -208,12 +209,13 @@ UnevenRim::UnevenRim(const ContrastMap& map,
   std::vector<OfEach> circles(static_cast<size_t>(samples.num_directions));
   for (int i = 0; i < num_radii_; i += kSide) {
     const int some = std::min(kSide, num_radii_ - i);
-    for (int d = 0; d < samples.num_directions; ++d) {
-      OfEach& there = circles[static_cast<size_t>(d)];
-      for (int k = 0; k < some; ++k) {
-        const int radius = first + i + k;
-        there[static_cast<size_t>(k)] =
-            samples.At(radius, d) - static_cast<float>(expected(radius, d));
+    for (int k = 0; k < some; ++k) {
+      const int radius = first + i + k;
+      const double by_radius = even.At(samples.Radius(radius));
+      for (int d = 0; d < samples.num_directions; ++d) {
+        const double expected = by_radius + uneven[samples.IndexOf(radius, d)];
+        circles[static_cast<size_t>(d)][static_cast<size_t>(k)] =
+            samples.At(radius, d) - static_cast<float>(expected);
       }
     }
     smoother.Smooth(

@@ -5,8 +5,8 @@
 #include "endgrade/flatten.h"
 #include "flatten/clean_face.h"
 #include "flatten/polar_samples.h"
+#include "flatten/ring_table.h"
 
-#include <functional>
 #include <vector>
 
 namespace endgrade {
@@ -19,12 +19,14 @@ class UnevenRim {
   // (18 um) is left alone, be it ever so strong. Dirt that is longer is taken for the rim's own up
   // to three times what the rest of the circle shows, and no further.
   //
-  //   samples   read about the cladding's centre
-  //   expected  the clean face without this, luma units, at a sample: (index of radius, direction)
+  //   samples  read about the cladding's centre
+  //   even     the clean face without this, luma units: what it shows by radius,
+  //   uneven   and what it adds at each sample
   UnevenRim(const ContrastMap& map,
             const FaceRings& rings,
             const PolarSamples& samples,
-            const std::function<double(int, int)>& expected);
+            const RingTable& even,
+            const std::vector<double>& uneven);
 
   [[nodiscard]] double At(cv::Point2d um, double radius_um) const;
 
