@@ -99,26 +99,55 @@ class Draws {
   std::uint64_t state_ = 20150611;
 };
 
+// The edges of four rays side by side. Edges that a ray does not have weigh nothing.
+constexpr size_t kFourRays = 4;
+struct FourRays {
+  using OfEach = std::array<double, kFourRays>;
+  OfEach cos_t{}, sin_t{};
+  std::array<OfEach, kEdgesPerRay> offset{}, weight{};
+};
+
+std::vector<FourRays> InFours(const std::vector<const RayEdges*>& rays) {
+  std::vector<FourRays> fours((rays.size() + kFourRays - 1) / kFourRays);
+  for (size_t ray = 0; ray < rays.size(); ++ray) {
+    FourRays& four = fours[ray / kFourRays];
+    const size_t lane = ray % kFourRays;
+    const RayEdges& edges = *rays[ray];
+    // The edges of one ray lie in one direction.
+    four.cos_t[lane] = edges[0].cos_t;
+    four.sin_t[lane] = edges[0].sin_t;
+    for (size_t i = 0; i < edges.size(); ++i) {
+      four.offset[i][lane] = edges[i].offset;
+      four.weight[i][lane] = std::min(edges[i].weight, kMostWeight);
+    }
+  }
+  return fours;
+}
+
 // As far as it may be more than `least`.
-double Agreement(const std::vector<const RayEdges*>& rays,
-                 const RimOffset& offset,
-                 double tolerance,
-                 double least) {
-  constexpr double kMostOfARay = kMostWeight * 1.000001;  // rounding must not leave one out
+ENDGRADE_WIDE double Agreement(const std::vector<FourRays>& rays,
+                               const RimOffset& offset,
+                               double tolerance,
+                               double least) {
+  // Rounding must not leave one out.
+  constexpr double kMostOfFour = kFourRays * kMostWeight * 1.000001;
   double sum = 0.0;
   auto to_come = static_cast<double>(rays.size());
-  for (const RayEdges* edges : rays) {
-    if (sum + kMostOfARay * to_come < least) return sum;
+  for (const FourRays& four : rays) {
+    if (sum + kMostOfFour * to_come < least) return sum;
     to_come -= 1.0;
-    // The edges of one ray lie in one direction.
-    const double there = offset.At((*edges)[0].cos_t, (*edges)[0].sin_t);
-    double best = 0.0;
-    for (const RayEdge& edge : *edges) {
-      const double miss = (edge.offset - there) / tolerance;
-      if (std::abs(miss) >= 1.0) continue;
-      best = std::max(best, (1.0 - miss * miss) * std::min(edge.weight, kMostWeight));
+    const Four c = FourAt(four.cos_t.data()).value;
+    const Four s = FourAt(four.sin_t.data()).value;
+    // RimOffset::At
+    const Four there = offset.size + offset.shift_x * c + offset.shift_y * s +
+                       offset.oval_c * (c * c - s * s) + offset.oval_s * 2.0 * c * s;
+    Four best = {};
+    for (size_t i = 0; i < kEdgesPerRay; ++i) {
+      const Four miss = (FourAt(four.offset[i].data()).value - there) / tolerance;
+      const Four here = (1.0 - miss * miss) * FourAt(four.weight[i].data()).value;
+      best = here > best ? here : best;
     }
-    sum += best;
+    for (size_t lane = 0; lane < kFourRays; ++lane) sum += best[lane];
   }
   return sum;
 }
@@ -131,8 +160,9 @@ std::optional<RimOffset> DrawBest(const Sight& sight, double reach, double toler
   }
   if (rays.size() < 12) return std::nullopt;
   Draws draws;
+  const std::vector<FourRays> fours = InFours(rays);
   RimOffset best;  // the guess itself is the first to be tried
-  double best_agreement = Agreement(rays, best, tolerance, 0.0);
+  double best_agreement = Agreement(fours, best, tolerance, 0.0);
   for (int draw = 0; draw < kDraws; ++draw) {
     const size_t first = draws.Below(rays.size());
     const size_t third = rays.size() / 3;
@@ -145,7 +175,7 @@ std::optional<RimOffset> DrawBest(const Sight& sight, double reach, double toler
         std::hypot(offset->shift_x, offset->shift_y) > reach) {
       continue;
     }
-    const double agreement = Agreement(rays, *offset, tolerance, best_agreement);
+    const double agreement = Agreement(fours, *offset, tolerance, best_agreement);
     if (agreement > best_agreement) {
       best_agreement = agreement;
       best = *offset;
