@@ -1,10 +1,12 @@
 #include "locate/rim_refine.h"
 
+#include "core/wide.h"
 #include "locate/rim_fit.h"
 #include "locate/ring_fit.h"
 #include "locate/sector_profile.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numeric>
 
@@ -48,6 +50,47 @@ std::vector<double> Derivative(const std::vector<double>& profile) {
   return slope;
 }
 
+// What a sector is made of, by column: four numbers side by side, and each of them in a row.
+struct SectorBasis {
+  std::vector<cv::Vec4d> rows;
+  std::array<std::vector<double>, 4> lines;
+};
+
+// A sector's values times the basis. False where one is not seen.
+ENDGRADE_WIDE bool Project(const float* values, const SectorBasis& basis, cv::Vec4d* right) {
+  Four sum = {};
+  bool seen = true;
+  for (size_t i = 0; i < basis.rows.size(); ++i) {
+    seen &= std::isfinite(values[i]);
+    sum += FourAt(basis.rows[i].val).value * static_cast<double>(values[i]);
+  }
+  FourAt(right->val).value = sum;
+  return seen;
+}
+
+// The sum of squares that a fit leaves.
+ENDGRADE_WIDE double SquaresLeft(const float* values,
+                                 const SectorBasis& basis,
+                                 const cv::Vec4d& fit) {
+  const auto& [first, second, third, fourth] = basis.lines;
+  const size_t count = first.size();
+  double sum = 0.0;
+  size_t i = 0;
+  for (; i + 4 <= count; i += 4) {
+    const Four value = __builtin_convertvector(FourAt(values + i).value, Four);
+    const Four miss =
+        value - (FourAt(&first[i]).value * fit[0] + FourAt(&second[i]).value * fit[1] +
+                 FourAt(&third[i]).value * fit[2] + FourAt(&fourth[i]).value * fit[3]);
+    const Four squares = miss * miss;
+    for (int j = 0; j < 4; ++j) sum += squares[j];
+  }
+  for (; i < count; ++i) {
+    const double miss = static_cast<double>(values[i]) - basis.rows[i].dot(fit);
+    sum += miss * miss;
+  }
+  return sum;
+}
+
 // Each sector as offset + tilt * x + gain * profile - gain * shift * slope, within the columns
 // from `from` to `to`.
 std::vector<SectorFit> FitSectors(const cv::Mat& values,
@@ -55,34 +98,29 @@ std::vector<SectorFit> FitSectors(const cv::Mat& values,
                                   int from,
                                   int to) {
   const std::vector<double> slope = Derivative(profile);
-  std::vector<cv::Vec4d> rows;
+  SectorBasis basis;
   cv::Matx44d normal = cv::Matx44d::zeros();
   for (int column = from; column < to; ++column) {
     const auto c = static_cast<size_t>(column);
     const double x = 2.0 * (column - from) / (to - from) - 1.0;
-    rows.emplace_back(1.0, x, profile[c], slope[c]);
-    normal += rows.back() * rows.back().t();
+    const cv::Vec4d row(1.0, x, profile[c], slope[c]);
+    basis.rows.push_back(row);
+    for (size_t i = 0; i < basis.lines.size(); ++i) {
+      basis.lines[i].push_back(row[static_cast<int>(i)]);
+    }
+    normal += row * row.t();
   }
   for (int i = 0; i < 4; ++i) normal(i, i) += 1e-9;
   const cv::Matx44d inverse = normal.inv(cv::DECOMP_SVD);
   std::vector<SectorFit> fits(static_cast<size_t>(values.rows));
   for (int ray = 0; ray < values.rows; ++ray) {
     SectorFit& fit = fits[static_cast<size_t>(ray)];
-    const auto* row = values.ptr<float>(ray);
-    cv::Vec4d right = cv::Vec4d::all(0);
-    fit.in_view = true;
-    for (int column = from; column < to; ++column) {
-      if (!std::isfinite(row[column])) fit.in_view = false;
-      right += rows[static_cast<size_t>(column - from)] * static_cast<double>(row[column]);
-    }
+    const auto* row = values.ptr<float>(ray) + from;
+    cv::Vec4d right;
+    fit.in_view = Project(row, basis, &right);
     if (!fit.in_view) continue;
     const cv::Vec4d x = inverse * right;
-    double rss = 0.0;
-    for (int column = from; column < to; ++column) {
-      const double miss =
-          static_cast<double>(row[column]) - rows[static_cast<size_t>(column - from)].dot(x);
-      rss += miss * miss;
-    }
+    const double rss = SquaresLeft(row, basis, x);
     // Half the columns are independent: they share pixels.
     const double variance = std::max(1e-3, rss / std::max(1.0, 0.5 * (to - from) - 4.0));
     fit.gain = x[2];
