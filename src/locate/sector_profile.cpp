@@ -1,16 +1,16 @@
 #include "locate/sector_profile.h"
 
 #include "core/order_statistics.h"
-#include "locate/level.h"
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 
 namespace endgrade::locate {
 namespace {
 
 // Mean of the middle half: a scratch or a speck across a few sectors does not move it.
-double MiddleMean(const std::vector<float>& sample) {
+double MiddleMean(std::span<const float> sample) {
   const std::size_t quarter = sample.size() / 4;
   OrderStatistics ranked(sample);
   const float least = ranked.At(quarter);
@@ -31,23 +31,47 @@ double MiddleMean(const std::vector<float>& sample) {
   return sum / kept;
 }
 
+// Those of some values that are numbers, in order.
+class Known {
+ public:
+  explicit Known(std::size_t most) : values_(most) {}
+
+  void Clear() { count_ = 0; }
+  void Add(float value) {
+    values_[count_] = value;
+    count_ += std::isfinite(value) ? 1 : 0;
+  }
+  [[nodiscard]] std::span<const float> Values() const { return {values_.data(), count_}; }
+
+ private:
+  std::vector<float> values_;
+  std::size_t count_ = 0;
+};
+
 }  // namespace
 
 std::vector<double> CommonProfile(const cv::Mat& values, const std::vector<double>& weights) {
   std::vector<double> profile(static_cast<size_t>(values.cols), 0.0);
-  std::vector<float> all;
-  std::vector<float> chosen;
+  std::vector<std::size_t> trusted;
+  for (std::size_t ray = 0; ray < weights.size(); ++ray) {
+    if (weights[ray] > 0.0) trusted.push_back(ray);
+  }
+  const auto rays = static_cast<std::size_t>(values.rows);
+  Known known(rays + 1);
+  cv::Mat columns;
+  cv::transpose(values, columns);
   for (int column = 0; column < values.cols; ++column) {
-    all.clear();
-    chosen.clear();
-    for (int ray = 0; ray < values.rows; ++ray) {
-      const float value = values.at<float>(ray, column);
-      if (!std::isfinite(value)) continue;
-      all.push_back(value);
-      if (!weights.empty() && weights[static_cast<size_t>(ray)] > 0.0) chosen.push_back(value);
+    const auto* line = columns.ptr<float>(column);
+    double& common = profile[static_cast<size_t>(column)];
+    known.Clear();
+    for (const std::size_t ray : trusted) known.Add(line[ray]);
+    if (!known.Values().empty()) {
+      common = MiddleMean(known.Values());
+      continue;
     }
-    profile[static_cast<size_t>(column)] =
-        chosen.empty() ? static_cast<double>(Median(all)) : MiddleMean(chosen);
+    for (std::size_t ray = 0; ray < rays; ++ray) known.Add(line[ray]);
+    if (known.Values().empty()) continue;
+    common = static_cast<double>(OrderStatistics(known.Values()).At(known.Values().size() / 2));
   }
   return profile;
 }
