@@ -37,18 +37,30 @@ cv::Rect AlignedRegion(const cv::Rect& zones, int margin_px, int cell_px, cv::Si
   return roi;
 }
 
+// Sums of some lines, column by column.
 template <typename Pixel>
-[[gnu::always_inline]] inline void AddLine(const Pixel* line,
-                                           std::size_t count,
-                                           std::uint32_t* __restrict sums) {
-  for (std::size_t x = 0; x < count; ++x) sums[x] += line[x];
+[[gnu::always_inline]] inline void AddUp(
+    const Pixel* lines, std::size_t step, int count, std::size_t columns, std::uint32_t* sums) {
+  for (std::size_t x = 0; x < columns; ++x) sums[x] = lines[x];
+  for (int line = 1; line < count; ++line) {
+    lines += step;
+    for (std::size_t x = 0; x < columns; ++x) sums[x] += lines[x];
+  }
 }
 
-ENDGRADE_WIDE void Add(const std::uint8_t* line, std::size_t count, std::uint32_t* sums) {
-  AddLine(line, count, sums);
+ENDGRADE_WIDE void AddUpLines(const std::uint8_t* lines,
+                              std::size_t step,
+                              int count,
+                              std::size_t columns,
+                              std::uint32_t* __restrict sums) {
+  AddUp(lines, step, count, columns, sums);
 }
-ENDGRADE_WIDE void Add(const std::uint16_t* line, std::size_t count, std::uint32_t* sums) {
-  AddLine(line, count, sums);
+ENDGRADE_WIDE void AddUpLines(const std::uint16_t* lines,
+                              std::size_t step,
+                              int count,
+                              std::size_t columns,
+                              std::uint32_t* __restrict sums) {
+  AddUp(lines, step, count, columns, sums);
 }
 
 template <int kBlock>
@@ -81,10 +93,8 @@ cv::Mat BlockMeans(const cv::Mat& pixels, int block) {
   std::vector<std::uint32_t> columns(static_cast<size_t>(pixels.cols));
   const float share = 1.0F / static_cast<float>(block * block);
   for (int row = 0; row < means.rows; ++row) {
-    std::fill(columns.begin(), columns.end(), 0U);
-    for (int y = row * block; y < (row + 1) * block; ++y) {
-      Add(pixels.ptr<Pixel>(y), columns.size(), columns.data());
-    }
+    const auto* lines = pixels.ptr<Pixel>(row * block);
+    AddUpLines(lines, pixels.step1(), block, columns.size(), columns.data());
     BlockMeansOf(columns.data(), block, means.cols, share, means.ptr<float>(row));
   }
   return means;
