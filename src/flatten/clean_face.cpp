@@ -127,11 +127,12 @@ void MakeMonotone(bool lit, double radius_um, double overshoot, RingTable* rings
 struct CirclePlaces {
   std::vector<double> x_um, y_um;
 
-  CirclePlaces(const PolarSamples& samples, int radius) {
-    for (int d = 0; d < samples.num_directions; ++d) {
-      const cv::Point2d um = samples.PlaceUm(radius, d);
-      x_um.push_back(um.x);
-      y_um.push_back(um.y);
+  CirclePlaces(const PolarSamples& samples, int radius)
+      : x_um(static_cast<size_t>(samples.num_directions)), y_um(x_um.size()) {
+    for (size_t d = 0; d < x_um.size(); ++d) {
+      const cv::Point2d um = samples.PlaceUm(radius, static_cast<int>(d));
+      x_um[d] = um.x;
+      y_um[d] = um.y;
     }
   }
 };
