@@ -132,6 +132,24 @@ bool AreAlike(const ContrastMap& map,
   return std::abs(signs) == legs && high <= (wanders ? kLikeManyLegs : kLikeLegs) * low;
 }
 
+// Whether the line ends in the direction in which it began, and in line with it: a straight scratch
+// that another crosses at a small angle, so that where they lie on one another its way is anywhere
+// between the two.
+bool GoesOnInItself(const ContrastMap& map,
+                    const std::vector<cv::Point2d>& line,
+                    const std::vector<cv::Point2d>& corners) {
+  constexpr double kEndLeg = 0.2;  // of its length
+  const double most_off = 0.5 * std::max(kLegUm / map.um_per_cell, kLegCells);
+  const double least_leg = kEndLeg * LengthOf(line);
+  const cv::Point2d first = corners[1] - corners.front();
+  const cv::Point2d last = corners.back() - corners[corners.size() - 2];
+  if (std::hypot(first.x, first.y) < least_leg || std::hypot(last.x, last.y) < least_leg) {
+    return false;
+  }
+  const cv::Point2d along = Unit(corners.back() - corners.front());
+  return std::abs(along.cross(first)) <= most_off && std::abs(along.cross(last)) <= most_off;
+}
+
 bool IsBent(const ContrastMap& map,
             const cv::Mat& smooth,
             const std::vector<cv::Point2d>& line,
@@ -142,7 +160,9 @@ bool IsBent(const ContrastMap& map,
   if (width_cells * map.um_per_cell >= kWideUm) return straying > most;
   if (straying <= kWandering * most) return false;
   const std::vector<cv::Point2d> corners = CornersOf(map, line);
-  if (straying <= most && corners.size() < kManyCorners) return false;
+  if (straying <= most && (corners.size() < kManyCorners || GoesOnInItself(map, line, corners))) {
+    return false;
+  }
   return !HasACrossing(map, smooth, corners, width_cells) && AreAlike(map, smooth, corners);
 }
 

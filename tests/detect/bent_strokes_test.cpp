@@ -52,6 +52,25 @@ TEST(TakeOutBentStrokes, TakesACrackWhole) {
   EXPECT_NEAR(found.features[0].size_um, 70.0, 4.0);
 }
 
+// Where two cross at a small angle they lie on one another for a while, and the way through both
+// wanders from the one to the other: no crack, for it ends in line with its beginning.
+TEST(TakeOutBentStrokes, LeavesAScratchThatAnotherCrossesAtASmallAngle) {
+  for (const double degrees : {10.0, 12.0, 14.0}) {
+    const double slope = 0.168 - std::tan(degrees * CV_PI / 180.0);
+    test::DrawnFace face;
+    face.core_radius_um = 0;
+    face.um_per_px = 0.46;
+    face.blur_um = 0.7;
+    face.lines = {{{-60, -41.5}, {32, -26}, 1.8, 0.4},
+                  {{-43, -33.5 - 29.7 * slope}, {7, -33.5 + 20.3 * slope}, 1.5, 0.4}};
+    const Found found = Search(face);
+    EXPECT_TRUE(found.strokes.empty()) << degrees;
+    for (const Feature& f : found.features) {
+      EXPECT_EQ(f.kind, FeatureKind::kScratch) << degrees << ": " << f.size_um;
+    }
+  }
+}
+
 // A crack's legs are not all equally open, and many scratches do not meet end to end by chance; two
 // bent ones may, at a sharp angle.
 TEST(TakeOutBentStrokes, TakesACrackOfManyLegsThoughTheyDiffer) {
