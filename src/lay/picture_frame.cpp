@@ -20,76 +20,95 @@ constexpr int kEachPx = 2;               // along a line
 
 enum class Side { kTop, kBottom, kLeft, kRight };
 
+// Adds to each column's count whether its pixel lies within the tolerance of a level.
+template <typename Pixel>
+void AddFlat(const Pixel* pixels, int columns, int level, int tolerance, int* counts) {
+  for (int x = 0; x < columns; ++x) counts[x] += std::abs(pixels[x] - level) <= tolerance ? 1 : 0;
+}
+
 // The picture as seen from one side: lines at a depth from it. Of each, every so many pixels.
 class LinesFrom {
  public:
-  LinesFrom(const cv::Mat& luma, Side side)
+  //   tolerance   of what has the border's colour: the level that half of its pixels do not reach
+  LinesFrom(const cv::Mat& luma, Side side, double tolerance)
       : luma_(luma),
         is_row_(side == Side::kTop || side == Side::kBottom),
-        is_first_(side == Side::kTop || side == Side::kLeft) {}
+        is_first_(side == Side::kTop || side == Side::kLeft),
+        tolerance_(static_cast<int>(std::floor(tolerance))),
+        level_(luma.depth() == CV_8U ? LevelOf<std::uint8_t>() : LevelOf<std::uint16_t>()) {}
 
   // How many there are.
   [[nodiscard]] int Depth() const { return is_row_ ? luma_.rows : luma_.cols; }
 
-  // Brightness that half of the outermost line's pixels do not reach.
-  [[nodiscard]] double BorderLevel() const {
-    return luma_.depth() == CV_8U ? LevelOf<std::uint8_t>() : LevelOf<std::uint16_t>();
-  }
-
-  // Share of a line's pixels that are no further from the level than the tolerance.
-  [[nodiscard]] double FlatShare(int depth, double level, double tolerance) const {
-    return luma_.depth() == CV_8U ? ShareOf<std::uint8_t>(depth, level, tolerance)
-                                  : ShareOf<std::uint16_t>(depth, level, tolerance);
+  // Share of a line's pixels that have the border's colour.
+  [[nodiscard]] double FlatShare(int depth) {
+    const int flat =
+        luma_.depth() == CV_8U ? CountFlat<std::uint8_t>(depth) : CountFlat<std::uint16_t>(depth);
+    return static_cast<double>(flat) / static_cast<double>(Count());
   }
 
  private:
+  // Columns are counted so many at once: their pixels lie side by side.
+  static constexpr int kAtOnce = 32;
+
   [[nodiscard]] size_t Count() const {
     return static_cast<size_t>(((is_row_ ? luma_.cols : luma_.rows) + kEachPx - 1) / kEachPx);
   }
-  // Calls `take` with each pixel of a line.
-  template <typename Pixel, typename Take>
-  void Walk(int depth, const Take& take) const {
-    const int at = is_first_ ? depth : Depth() - 1 - depth;
-    const Pixel* pixel = is_row_ ? luma_.ptr<Pixel>(at) : luma_.ptr<Pixel>(0) + at;
-    const size_t step = kEachPx * (is_row_ ? 1 : luma_.step1());
-    for (size_t i = 0; i < Count(); ++i, pixel += step) take(*pixel);
-  }
+  [[nodiscard]] int At(int depth) const { return is_first_ ? depth : Depth() - 1 - depth; }
+
   template <typename Pixel>
-  [[nodiscard]] double LevelOf() const {
+  [[nodiscard]] int LevelOf() const {
     std::vector<Pixel> border;
     border.reserve(Count());
-    Walk<Pixel>(0, [&](Pixel value) { border.push_back(value); });
+    const Pixel* pixel = is_row_ ? luma_.ptr<Pixel>(At(0)) : luma_.ptr<Pixel>(0) + At(0);
+    const size_t step = kEachPx * (is_row_ ? 1 : luma_.step1());
+    for (size_t i = 0; i < Count(); ++i) border.push_back(pixel[i * step]);
     const auto middle = border.begin() + static_cast<std::ptrdiff_t>(border.size() / 2);
     std::nth_element(border.begin(), middle, border.end());
     return *middle;
   }
+
   template <typename Pixel>
-  [[nodiscard]] double ShareOf(int depth, double level, double tolerance) const {
-    // What lies within, as whole numbers; such is the level.
-    const auto most = static_cast<int>(std::floor(tolerance));
-    const auto middle = static_cast<int>(level);
-    int flat = 0;
-    Walk<Pixel>(depth, [&](Pixel value) { flat += std::abs(value - middle) <= most ? 1 : 0; });
-    return static_cast<double>(flat) / static_cast<double>(Count());
+  [[nodiscard]] int CountFlat(int depth) {
+    const int at = At(depth);
+    if (is_row_) {
+      const auto* pixels = luma_.ptr<Pixel>(at);
+      int flat = 0;
+      for (int x = 0; x < luma_.cols; x += kEachPx)
+        AddFlat(pixels + x, 1, level_, tolerance_, &flat);
+      return flat;
+    }
+    const int first = at - at % kAtOnce;
+    if (first != counted_from_) {
+      counted_from_ = first;
+      counts_ = {};
+      const int columns = std::min(kAtOnce, luma_.cols - first);
+      for (int y = 0; y < luma_.rows; y += kEachPx) {
+        AddFlat(luma_.ptr<Pixel>(y) + first, columns, level_, tolerance_, counts_.data());
+      }
+    }
+    return counts_[static_cast<size_t>(at - first)];
   }
 
   const cv::Mat& luma_;
   bool is_row_;
   bool is_first_;
+  int tolerance_;
+  int level_;
+  int counted_from_ = -1;
+  std::array<int, kAtOnce> counts_{};
 };
 
 // How far the frame reaches from one side, pixels; 0 where there is none.
 int FrameAt(const Frame& frame, Side side) {
-  const LinesFrom lines(frame.luma, side);
+  LinesFrom lines(frame.luma, side, kFlat * frame.white_level);
   const int most = static_cast<int>(kMostShare * lines.Depth());
-  const double level = lines.BorderLevel();
-  const double tolerance = kFlat * frame.white_level;
   int depth = 0;
-  while (depth < most && lines.FlatShare(depth, level, tolerance) >= kLeastFlat) ++depth;
+  while (depth < most && lines.FlatShare(depth) >= kLeastFlat) ++depth;
   if (depth < kLeastPx || depth == most) return 0;
   // A vignette, a round stop or glare fades, or ends at another place on every line.
   for (int soft = 0; soft <= kSoftPx; ++soft) {
-    if (lines.FlatShare(depth + soft, level, tolerance) <= kMostFlatWithin) return depth + soft;
+    if (lines.FlatShare(depth + soft) <= kMostFlatWithin) return depth + soft;
   }
   return 0;
 }
