@@ -12,9 +12,40 @@ namespace {
 constexpr int kSizes = 80;
 constexpr double kLargestRadius = 6.0;  // in sigma; beyond it the seen width is the true one
 
+// A disc cut into chords by a blur of one sigma: Simpson's rule over angle.
+class Chords {
+ public:
+  explicit Chords(double radius) {
+    for (int i = 0; i <= kSteps; ++i) {
+      const double angle = M_PI * (static_cast<double>(i) / kSteps - 0.5);
+      const double y = radius * std::sin(angle);
+      const double rule = i == 0 || i == kSteps ? 1.0 : (i % 2 ? 4.0 : 2.0);
+      half_[static_cast<size_t>(i)] = radius * std::cos(angle);
+      weight_[static_cast<size_t>(i)] = rule * std::exp(-0.5 * y * y);
+    }
+  }
+
+  // Integrates the Gaussian over the chord at each height of the disc.
+  [[nodiscard]] double At(double from_centre) const {
+    double sum = 0.0;
+    for (size_t i = 0; i < half_.size(); ++i) {
+      const double inside = 0.5 * (std::erf((half_[i] - from_centre) / std::sqrt(2.0)) +
+                                   std::erf((half_[i] + from_centre) / std::sqrt(2.0)));
+      sum += weight_[i] * inside * half_[i];
+    }
+    return sum * (M_PI / kSteps) / 3.0 / std::sqrt(2.0 * M_PI);
+  }
+
+ private:
+  static constexpr int kSteps = 24;
+  std::array<double, kSteps + 1> half_{};
+  std::array<double, kSteps + 1> weight_{};
+};
+
 double SeenDiameter(double radius_sigma) {
   const double half = 0.5 * BlurredDiscPeak(radius_sigma, 1.0);
-  const auto above = [&](double at) { return BlurredDisc(at, radius_sigma, 1.0) - half; };
+  const Chords chords(radius_sigma);
+  const auto above = [&](double at) { return chords.At(at) - half; };
   // False position, halving the value of an end that stays (Illinois; Dowell & Jarratt 1971, from
   // memory): a fifth of the steps of bisection.
   double low = 0.0;
@@ -65,21 +96,7 @@ double BlurredDiscPeak(double radius, double sigma) {
 }
 
 double BlurredDisc(double from_centre, double radius, double sigma) {
-  // Integrates the Gaussian over the chord at each height of the disc: Simpson's rule over angle.
-  constexpr int kSteps = 24;
-  const double r = radius / sigma;
-  const double a = from_centre / sigma;
-  double sum = 0.0;
-  for (int i = 0; i <= kSteps; ++i) {
-    const double angle = M_PI * (static_cast<double>(i) / kSteps - 0.5);
-    const double y = r * std::sin(angle);
-    const double half_chord = r * std::cos(angle);
-    const double inside = 0.5 * (std::erf((half_chord - a) / std::sqrt(2.0)) +
-                                 std::erf((half_chord + a) / std::sqrt(2.0)));
-    const double weight = i == 0 || i == kSteps ? 1.0 : (i % 2 ? 4.0 : 2.0);
-    sum += weight * std::exp(-0.5 * y * y) * inside * half_chord;
-  }
-  return sum * (M_PI / kSteps) / 3.0 / std::sqrt(2.0 * M_PI);
+  return Chords(radius / sigma).At(from_centre / sigma);
 }
 
 DiscSize DiscBehindBlur(double seen_diameter, double sigma) {
