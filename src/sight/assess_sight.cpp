@@ -39,6 +39,7 @@ std::string Percent(double share) {
 // What 95 % of the face are darker than, luma units: steps that the picture stores.
 double BrightestLevels(const ContrastMap& map) {
   std::vector<float> levels;
+  levels.reserve(map.level.total() / 8 + static_cast<size_t>(map.level.rows));
   for (int y = 0; y < map.level.rows; y += 2) {
     const auto* radius = map.radius_um.ptr<float>(y);
     const auto* level = map.level.ptr<float>(y);
