@@ -36,15 +36,60 @@ double LongSide(const std::vector<cv::Point2f>& points) {
   return static_cast<double>(std::max(box.size.width, box.size.height));
 }
 
-// A region's cells in their own neighbourhood.
+// A region as a band of some thickness, however it bends.
 struct Shape {
-  cv::Rect box;      // of the map
-  cv::Mat distance;  // CV_32FC1: cells to the nearest of the region's, 0 on them
   double thickness = 0;
   double length = 0;
-  double with_holes = 1.0;  // area over the region's own
 
   [[nodiscard]] double Slender() const { return length / thickness; }
+};
+
+Shape ShapeOf(const Region& region) {
+  const cv::Rect tight = cv::boundingRect(region.cells);
+  // With nothing of the region's all around.
+  cv::Mat inwards = cv::Mat::zeros(tight.height + 2, tight.width + 2, CV_8UC1);
+  const cv::Point corner = tight.tl() - cv::Point(1, 1);
+  for (const cv::Point& cell : region.cells) inwards.at<uchar>(cell - corner) = 255;
+  cv::distanceTransform(inwards, inwards, cv::DIST_L2, cv::DIST_MASK_5);
+  double deepest = 0;
+  cv::minMaxLoc(inwards, nullptr, &deepest);
+  Shape shape;
+  shape.thickness = std::max(1.0, 2.0 * deepest - 1.0);
+  shape.length = static_cast<double>(region.cells.size()) / shape.thickness;
+  return shape;
+}
+
+// Where a region's cells lie, and a margin around them.
+struct Cutout {
+  cv::Rect box;     // of the map
+  cv::Mat outside;  // CV_8UC1: 0 on the region's cells, 255 elsewhere
+};
+
+Cutout CutOut(const ContrastMap& map, const Region& region, double reach) {
+  Cutout cutout;
+  const int margin = static_cast<int>(std::ceil(reach)) + 2;
+  const cv::Rect tight = cv::boundingRect(region.cells);
+  cutout.box =
+      cv::Rect(
+          tight.x - margin, tight.y - margin, tight.width + 2 * margin, tight.height + 2 * margin) &
+      cv::Rect(0, 0, map.level.cols, map.level.rows);
+  cutout.outside = cv::Mat(cutout.box.size(), CV_8UC1, cv::Scalar(255));
+  for (const cv::Point& cell : region.cells) cutout.outside.at<uchar>(cell - cutout.box.tl()) = 0;
+  return cutout;
+}
+
+// Area over the region's own.
+double WithHoles(const ContrastMap& map, const Region& region) {
+  const cv::Mat outside = CutOut(map, region, 0.0).outside;
+  cv::floodFill(outside, {0, 0}, cv::Scalar(1));  // the margin, unless the map ends there
+  return static_cast<double>(cv::countNonZero(outside != 1)) /
+         static_cast<double>(region.cells.size());
+}
+
+// How far the cells around a region are from it.
+struct Surroundings {
+  cv::Rect box;      // of the map
+  cv::Mat distance;  // CV_32FC1: cells to the nearest of the region's, 0 on them
 
   // Whether a place, in cells of the map, is as near as that.
   [[nodiscard]] bool IsNear(cv::Point2d at, double reach) const {
@@ -53,37 +98,19 @@ struct Shape {
   }
 };
 
-Shape ShapeOf(const ContrastMap& map, const Region& region, double reach) {
-  Shape shape;
-  const int margin = static_cast<int>(std::ceil(reach)) + 2;
-  const cv::Rect tight = cv::boundingRect(region.cells);
-  shape.box =
-      cv::Rect(
-          tight.x - margin, tight.y - margin, tight.width + 2 * margin, tight.height + 2 * margin) &
-      cv::Rect(0, 0, map.level.cols, map.level.rows);
-  cv::Mat outside(shape.box.size(), CV_8UC1, cv::Scalar(255));
-  for (const cv::Point& cell : region.cells) outside.at<uchar>(cell - shape.box.tl()) = 0;
-  cv::distanceTransform(outside, shape.distance, cv::DIST_L2, cv::DIST_MASK_5);
-  cv::Mat inwards;
-  cv::copyMakeBorder(outside == 0, inwards, 1, 1, 1, 1, cv::BORDER_CONSTANT, cv::Scalar(0));
-  cv::distanceTransform(inwards, inwards, cv::DIST_L2, cv::DIST_MASK_5);
-  double deepest = 0;
-  cv::minMaxLoc(inwards, nullptr, &deepest);
-  shape.thickness = std::max(1.0, 2.0 * deepest - 1.0);
-  cv::floodFill(outside, {0, 0}, cv::Scalar(1));  // the margin, unless the map ends there
-  shape.with_holes = static_cast<double>(cv::countNonZero(outside != 1)) /
-                     static_cast<double>(region.cells.size());
-  // Of a band of this thickness and area, however it bends.
-  shape.length = static_cast<double>(region.cells.size()) / shape.thickness;
-  return shape;
+Surroundings Around(const ContrastMap& map, const Region& region, double reach) {
+  const Cutout cutout = CutOut(map, region, reach);
+  Surroundings around;
+  around.box = cutout.box;
+  cv::distanceTransform(cutout.outside, around.distance, cv::DIST_L2, cv::DIST_MASK_5);
+  return around;
 }
 
 bool IsHair(const ContrastMap& map, const Region& region, const Shape& shape) {
   const double um = map.um_per_cell;
   return shape.thickness * um >= kThinnestUm && shape.thickness * um <= kThickestUm &&
          shape.length * um >= kLeastHairUm && shape.Slender() >= kLeastSlender &&
-         shape.with_holes <= kMostWithHoles &&
-         std::abs(region.depth) >= kLeastDepth * map.glass_level;
+         WithHoles(map, region) <= kMostWithHoles;
 }
 
 // Whether the face is clean between the hair and what lies beside it: two flanks of one hair have
@@ -91,18 +118,18 @@ bool IsHair(const ContrastMap& map, const Region& region, const Shape& shape) {
 bool IsCleanBetween(const ContrastMap& map,
                     const Region& piece,
                     const Region& hair,
-                    const Shape& shape,
+                    const Surroundings& around,
                     double reach) {
   constexpr double kLitMiddle = 0.15;  // of the hair's depth, of the other sign
   if (piece.depth * hair.depth <= 0) return false;
-  const Shape own = ShapeOf(map, piece, reach);
-  const cv::Rect both = shape.box & own.box;
+  const Surroundings own = Around(map, piece, reach);
+  const cv::Rect both = around.box & own.box;
   double sum = 0;
   int count = 0;
   for (int y = both.y; y < both.br().y; ++y) {
     for (int x = both.x; x < both.br().x; ++x) {
       const auto to_hair =
-          static_cast<double>(shape.distance.at<float>(y - shape.box.y, x - shape.box.x));
+          static_cast<double>(around.distance.at<float>(y - around.box.y, x - around.box.x));
       const auto to_piece =
           static_cast<double>(own.distance.at<float>(y - own.box.y, x - own.box.x));
       if (to_hair <= 0 || to_piece <= 0 || to_hair > reach || to_piece > reach) continue;
@@ -118,17 +145,18 @@ bool IsPieceOf(const ContrastMap& map,
                const Region& piece,
                const Region& hair,
                const Shape& shape,
+               const Surroundings& around,
                double reach) {
   if (std::abs(piece.depth) < kLeastPieceDepth * std::abs(hair.depth)) return false;
   std::vector<cv::Point2f> near;
   for (const cv::Point2f& at : piece.edge) {
-    if (shape.IsNear(cv::Point2d(at), reach)) near.push_back(at);
+    if (around.IsNear(cv::Point2d(at), reach)) near.push_back(at);
   }
   if (near.empty() || LongSide(piece.edge) * map.um_per_cell < kLeastPieceUm) return false;
-  if (ShapeOf(map, piece, 1.0).Slender() < kLeastPieceSlender) return false;
+  if (ShapeOf(piece).Slender() < kLeastPieceSlender) return false;
   const bool beside =
       static_cast<double>(near.size()) >= kBeside * static_cast<double>(piece.edge.size());
-  if (beside && IsCleanBetween(map, piece, hair, shape, reach)) return false;
+  if (beside && IsCleanBetween(map, piece, hair, around, reach)) return false;
   return beside || LongSide(near) >= kFacing * shape.thickness;
 }
 
@@ -136,6 +164,7 @@ bool IsLineOf(const ContrastMap& map,
               const Region& line,
               const Region& hair,
               const Shape& shape,
+              const Surroundings& around,
               double reach) {
   const std::vector<cv::Point2d> spine = Resample(line.spine, 1.0);
   if (spine.size() < 2) return false;
@@ -143,17 +172,17 @@ bool IsLineOf(const ContrastMap& map,
   const auto length = static_cast<double>(spine.size());
   const auto along =
       static_cast<double>(std::count_if(spine.begin(), spine.end(), [&](const cv::Point2d& at) {
-        return shape.IsNear(at, half + reach);
+        return around.IsNear(at, half + reach);
       }));
   if (along >= kAlong * length && length <= kMostOfHair * shape.length) {
-    return !IsCleanBetween(map, line, hair, shape, reach);
+    return !IsCleanBetween(map, line, hair, around, reach);
   }
   const double width = std::hypot(line.line_width_cells, 2.0 * map.blur_sigma_cells);
   if (line.line_width_cells * map.um_per_cell < kWideLineUm) return false;
   if (width * kLikeThickness < shape.thickness || width > kLikeThickness * shape.thickness) {
     return false;
   }
-  return shape.IsNear(spine.front(), reach) || shape.IsNear(spine.back(), reach);
+  return around.IsNear(spine.front(), reach) || around.IsNear(spine.back(), reach);
 }
 
 void Absorb(Region&& piece, Region* hair) {
@@ -180,8 +209,10 @@ void JoinHairPieces(const ContrastMap& map,
       static_cast<size_t>(kLeastHairUm * kThinnestUm / (map.um_per_cell * map.um_per_cell));
   for (size_t i = 0; i < regions->size(); ++i) {
     if ((*regions)[i].cells.size() < least_cells) continue;
-    Shape shape = ShapeOf(map, (*regions)[i], reach);
+    if (std::abs((*regions)[i].depth) < kLeastDepth * map.glass_level) continue;
+    Shape shape = ShapeOf((*regions)[i]);
     if (!IsHair(map, (*regions)[i], shape)) continue;
+    Surroundings around = Around(map, (*regions)[i], reach);
     for (bool grown = true; grown;) {
       grown = false;
       const auto take_in = [&](std::vector<Region>* from, auto is_piece) {
@@ -196,16 +227,15 @@ void JoinHairPieces(const ContrastMap& map,
         }
       };
       take_in(regions, [&](const Region& piece, const Region& hair) {
-        return IsPieceOf(map, piece, hair, shape, reach);
+        return IsPieceOf(map, piece, hair, shape, around, reach);
       });
       take_in(lines, [&](const Region& line, const Region& hair) {
-        return IsLineOf(map, line, hair, shape, reach);
+        return IsLineOf(map, line, hair, shape, around, reach);
       });
       // As thick as it was: what was taken in beside it has made it wider, not another thing.
       if (grown) {
-        const double thickness = shape.thickness;
-        shape = ShapeOf(map, (*regions)[i], reach);
-        shape.thickness = thickness;
+        shape.length = ShapeOf((*regions)[i]).length;
+        around = Around(map, (*regions)[i], reach);
       }
     }
   }
