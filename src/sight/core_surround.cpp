@@ -22,17 +22,15 @@ constexpr int kBeside = 1;                // cells, from what a region holds
 }  // namespace
 
 CoreSurround LookAroundCore(const ContrastMap& map, const cv::Mat& held) {
-  const cv::Point middle_cell(map.centre_cell);
-  const int reach = cvCeil(1.2 * kGlassUpToUm / map.um_per_cell);
-  const cv::Rect box =
-      cv::Rect(middle_cell.x - reach, middle_cell.y - reach, 2 * reach + 1, 2 * reach + 1) &
-      cv::Rect(cv::Point(), map.level.size());
+  const cv::Rect box = CellsWithin(map, kGlassUpToUm);
+  if (box.empty()) return {};
   cv::Mat beside;
   const int side = 2 * kBeside + 1;
   cv::dilate(held(box), beside, cv::Mat::ones(side, side, CV_8UC1));
   const cv::Point2d core = map.core_radius_um > 0 ? map.core_centre_um : cv::Point2d(0, 0);
   std::vector<std::vector<float>> rings(static_cast<std::size_t>(kGlassUpToUm / kRingStepUm) + 1);
   std::vector<float> glass;
+  glass.reserve(static_cast<std::size_t>(box.area()));
   std::vector<float> middle;
   // From here on a cell is the glass's wherever the core lies.
   constexpr double kRoundingUm = 0.1;
