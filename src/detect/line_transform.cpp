@@ -7,6 +7,7 @@
 #include <array>
 #include <cmath>
 #include <iterator>
+#include <span>
 
 namespace endgrade {
 namespace {
@@ -168,27 +169,25 @@ class Reader {
 
   // Of all sums, spread evenly, those whose segments lie in the field far enough.
   [[nodiscard]] std::vector<SpreadSample> FindSamples() const {
-    std::vector<SpreadSample> samples;
+    std::vector<SpreadSample> samples = SpreadEvenly();
     const double least = options_.least_filled * level_.height;
-    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
-    const int rows = level_.NumStrips() * level_.height;
-    const auto width = static_cast<size_t>(level_.sum.cols);
-    const float when_filled = SpreadOf(level_.height);
-    const auto past = static_cast<size_t>(level_.padding + orientation_.columns);
-    size_t at = stride / 2;  // along all rows, end to end
-    for (int row = 0; row < rows; ++row, at -= width) {
-      if (at >= width) continue;
-      // Segments that begin elsewhere do not reach the image.
-      const auto first = static_cast<size_t>(level_.padding - Slope(row));
-      const SharesInside shares = SharesOf(row);
-      for (; at < width; at += stride) {
-        if (at < first || at >= past) continue;
-        const int x = static_cast<int>(at);
-        const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
+    size_t kept = 0;
+    for (size_t first = 0; first < samples.size(); first += Segments::kMost) {
+      Segments segments;
+      const size_t count = std::min(Segments::kMost, samples.size() - first);
+      for (const SpreadSample& sample : std::span(samples).subspan(first, count)) {
+        segments.Add(From(sample.row, sample.column), To(sample.row, sample.column));
+      }
+      Segments::Each shares;
+      field_.SharesInside(segments, size_, &shares);
+      for (size_t i = 0; i < count; ++i) {
+        const double cells = level_.height * shares[i];
         if (cells < least) continue;
-        samples.push_back({row, x, cells >= level_.height ? when_filled : SpreadOf(cells)});
+        samples[kept] = samples[first + i];
+        samples[kept++].own = SpreadOf(cells);
       }
     }
+    samples.resize(kept);
     return samples;
   }
 
@@ -242,13 +241,12 @@ class Reader {
                     std::vector<LineCandidate>* found) const {
     const double least = options_.least_filled * level_.height;
     const auto* sum = level_.sum.ptr<short>(row);
-    const SharesInside shares = SharesOf(row);
     const auto stands_out = [needed](short value) { return std::abs(value) >= needed; };
     for (int x = begin; x < end; ++x) {
       x = static_cast<int>(std::find_if(sum + x, sum + end, stands_out) - sum);
       if (x == end) return;
       if (!Highest(row, x)) continue;
-      const double cells = level_.height * shares.From(From(row, x), options_.least_filled);
+      const double cells = level_.height * field_.ShareInside(From(row, x), To(row, x), size_);
       if (cells < least) continue;
       const float snr = std::abs(static_cast<float>(sum[x])) /
                         (kUnits * spread * static_cast<float>(std::sqrt(cells)));
@@ -265,9 +263,25 @@ class Reader {
   [[nodiscard]] cv::Point2d To(int row, int x) const {
     return orientation_.Place(x + Slope(row), row - Slope(row) + level_.height - 1);
   }
-  // All segments of a row are parallel.
-  [[nodiscard]] SharesInside SharesOf(int row) const {
-    return {field_, To(row, 0) - From(row, 0), size_};
+  // Of all sums, as many as are needed of those whose segments may lie in the image far enough.
+  [[nodiscard]] std::vector<SpreadSample> SpreadEvenly() const {
+    std::vector<SpreadSample> samples;
+    samples.reserve(kSpreadSamples);
+    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
+    const int rows = level_.NumStrips() * level_.height;
+    const auto width = static_cast<size_t>(level_.sum.cols);
+    size_t at = stride / 2;  // along all rows, end to end
+    for (int row = 0; row < rows; ++row, at -= width) {
+      if (at >= width) continue;
+      const auto within = static_cast<int>(options_.least_filled * Slope(row));
+      const int first = level_.padding - Slope(row) + within - 1;
+      const int past = level_.padding + orientation_.columns - within + 1;
+      for (; at < width; at += stride) {
+        const auto x = static_cast<int>(at);
+        if (x >= first && x < past) samples.push_back({row, x});
+      }
+    }
+    return samples;
   }
 
   // Among its neighbours in place and slope; ties go to the first.

@@ -28,6 +28,30 @@ TEST(LineField, SharesASegmentByItsChord) {
   EXPECT_NEAR(field.ShareInside({0, 5}, {100, 5}, {101, 101}), 0.0, 1e-9);
 }
 
+TEST(LineField, SharesManySegmentsAsItSharesEach) {
+  LineField field;
+  field.centre = {49.5, 51.5};
+  field.um_from_cell = {0.9, 0.1, 0.0, 1.1};
+  field.outer_um = 45;
+  const cv::Size size(96, 101);
+  for (const double inner_um : {0.0, 12.0}) {
+    field.inner_um = inner_um;
+    Segments segments;
+    cv::RNG random(7);
+    for (int i = 0; i < 63; ++i) {  // fifteen fours and three more
+      const cv::Point2d from(random.uniform(-20, 120), random.uniform(-20, 120));
+      segments.Add(from, from + cv::Point2d(random.uniform(-64, 64) / 8 * 8, 63));  // some upright
+    }
+    Segments::Each shares;
+    field.SharesInside(segments, size, &shares);
+    for (size_t i = 0; i < segments.count; ++i) {
+      const cv::Point2d a(segments.x[i], segments.y[i]);
+      const cv::Point2d b = a + cv::Point2d(segments.along_x[i], segments.along_y[i]);
+      EXPECT_EQ(shares[i], field.ShareInside(a, b, size)) << i;
+    }
+  }
+}
+
 TEST(SumLines, FindsALineTooFaintForAnyOneCell) {
   cv::Mat score(200, 200, CV_32F);
   cv::RNG random(3);
