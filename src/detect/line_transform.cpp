@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
 #include <iterator>
 #include <span>
@@ -22,7 +23,7 @@ constexpr size_t kSpreadSamples = 5000;
 // is ever written: in each strip, segments that touch a column in which the image holds anything
 // there; the rest stays zero.
 struct Level {
-  int height = 1;
+  int height = 1;  // a power of two: to divide by it would cost more than to sum
   int image_rows = 0;
   int padding = 0;              // columns left of the image
   cv::Mat sum;                  // CV_16SC1
@@ -30,10 +31,12 @@ struct Level {
   std::vector<short> largest;   // by row: |sum|, at most
 
   [[nodiscard]] int NumStrips() const { return (image_rows + height - 1) / height; }
+  [[nodiscard]] int Slope(int row) const { return row & (height - 1); }
   // Columns of a row that may differ from zero.
   [[nodiscard]] cv::Range Written(int row) const {
-    const cv::Range& columns = held[static_cast<size_t>(row / height)];
-    return columns.empty() ? columns : cv::Range(columns.start - row % height, columns.end);
+    const int strip = row >> std::countr_zero(static_cast<unsigned>(height));
+    const cv::Range& columns = held[static_cast<size_t>(strip)];
+    return columns.empty() ? columns : cv::Range(columns.start - Slope(row), columns.end);
   }
 };
 
@@ -127,7 +130,7 @@ void Double(const Level& half, Level* level) {
   const int rows = level->NumStrips() * level->height;
   level->largest.assign(static_cast<size_t>(rows), 0);
   for (int row = 0; row < rows; ++row) {
-    const int slope = row % level->height;
+    const int slope = level->Slope(row);
     const int half_slope = slope / 2;
     const int half_row = row - slope + half_slope;
     const cv::Range columns = level->Written(row);
@@ -142,7 +145,7 @@ void Double(const Level& half, Level* level) {
   }
 }
 
-constexpr int kBlock = 64;  // columns
+constexpr int kBlock = 32;  // columns
 
 // The first of the blocks from `sums` on of which some |sum| is `needed` or more.
 ENDGRADE_WIDE int FirstBlock(const short* sums, int count, int needed) {
@@ -256,7 +259,7 @@ class Reader {
     }
   }
 
-  [[nodiscard]] int Slope(int row) const { return row % level_.height; }
+  [[nodiscard]] int Slope(int row) const { return level_.Slope(row); }
   [[nodiscard]] cv::Point2d From(int row, int x) const {
     return orientation_.Place(x, row - Slope(row));
   }
@@ -267,18 +270,17 @@ class Reader {
   [[nodiscard]] std::vector<SpreadSample> SpreadEvenly() const {
     std::vector<SpreadSample> samples;
     samples.reserve(kSpreadSamples);
-    const size_t stride = std::max<size_t>(1, level_.sum.total() / kSpreadSamples);
+    // Every so many of all sums, rows end to end.
+    const int stride = std::max(1, static_cast<int>(level_.sum.total() / kSpreadSamples));
     const int rows = level_.NumStrips() * level_.height;
-    const auto width = static_cast<size_t>(level_.sum.cols);
-    size_t at = stride / 2;  // along all rows, end to end
-    for (int row = 0; row < rows; ++row, at -= width) {
-      if (at >= width) continue;
+    for (int row = 0; row < rows; ++row) {
       const auto within = static_cast<int>(options_.least_filled * Slope(row));
-      const int first = level_.padding - Slope(row) + within - 1;
-      const int past = level_.padding + orientation_.columns - within + 1;
-      for (; at < width; at += stride) {
-        const auto x = static_cast<int>(at);
-        if (x >= first && x < past) samples.push_back({row, x});
+      const int row_at = row * level_.sum.cols;
+      const int first = row_at + level_.padding - Slope(row) + within - 1;
+      const int past = row_at + level_.padding + orientation_.columns - within + 1;
+      const int before = (first + stride - 1 - stride / 2) / stride;
+      for (int at = stride / 2 + before * stride; at < past; at += stride) {
+        samples.push_back({row, at - row_at});
       }
     }
     return samples;
