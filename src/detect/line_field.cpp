@@ -55,10 +55,12 @@ template <typename T>
   const T share = level ? zero : 1.0 / along;
   const T t0 = -a * share;
   const T t1 = (last - a) * share;
-  const auto beside = level & ((a < 0.0) | (a > last));
-  const T from = level ? within.from : Greater(within.from, Lesser(t0, t1));
-  const T to = level ? within.to : Lesser(within.to, Greater(t0, t1));
-  return {beside ? zero : from, beside ? zero : to};
+  // One that does not change is in the image wholly or not at all.
+  const auto off = Lesser(a, last - a) < 0.0;
+  const T level_from = off ? zero : within.from;
+  const T level_to = off ? zero : within.to;
+  return {level ? level_from : Greater(within.from, Lesser(t0, t1)),
+          level ? level_to : Lesser(within.to, Greater(t0, t1))};
 }
 
 template <typename T>
@@ -88,7 +90,8 @@ template <typename T>
     const T reach = RootOf(Greater(under_root, zero));
     const T length = LengthOf(Span<T>{Greater(in_image.from, (-ad - reach) * share),
                                       Lesser(in_image.to, (-ad + reach) * share)});
-    return (under_root > 0.0) & (dd > 0.0) ? length : zero;
+    const T met = dd > 0.0 ? length : zero;
+    return under_root > 0.0 ? met : zero;
   };
   const T outer = length_in_circle(field.outer_um);
   if (field.inner_um > 0.0) return Greater(zero, outer - length_in_circle(field.inner_um));
@@ -98,11 +101,13 @@ template <typename T>
   const T end_y = segment.y + segment.along_y;
   const T end_x_um = x_um + along_x_um;
   const T end_y_um = y_um + along_y_um;
-  const auto inside = (aa < most) & (end_x_um * end_x_um + end_y_um * end_y_um < most) &
-                      (Lesser(segment.x, end_x) >= 0.0) & (Lesser(segment.y, end_y) >= 0.0) &
-                      (Greater(segment.x, end_x) < size.width - 1.0) &
-                      (Greater(segment.y, end_y) < size.height - 1.0);
-  return inside ? whole.to : outer;
+  const T furthest = Greater(aa, end_x_um * end_x_um + end_y_um * end_y_um);
+  const T least = Lesser(Lesser(segment.x, end_x), Lesser(segment.y, end_y));
+  const T beyond = Greater(Greater(segment.x, end_x) - (size.width - 1.0),
+                           Greater(segment.y, end_y) - (size.height - 1.0));
+  const T in_circle = furthest < most ? whole.to : outer;
+  const T from_first = least >= 0.0 ? in_circle : outer;
+  return beyond < 0.0 ? from_first : outer;
 }
 
 // Returns how many of the segments are told: all but what is left over of fours.
