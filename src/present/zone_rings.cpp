@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <limits>
 #include <set>
 #include <utility>
@@ -138,13 +139,22 @@ std::vector<cv::Point2d> RingCurve(double diameter_um,
   return curve;
 }
 
+constexpr std::uint8_t kMarked = 255;
+
+// The first marked pixel of a row from `from` on; `end` where there is none. Few are.
+int NextMarked(const std::uint8_t* row, int from, int end) {
+  if (from >= end) return end;
+  const void* marked = std::memchr(row + from, kMarked, static_cast<std::size_t>(end - from));
+  return marked == nullptr ? end : static_cast<int>(static_cast<const std::uint8_t*>(marked) - row);
+}
+
 // Sets `mask` on the pixels within `reach_px` of a ring, and on some more.
 void MarkNeighbourhood(cv::Mat& mask, const std::vector<cv::Point2d>& curve, double reach_px) {
   std::vector<cv::Point> points;
   points.reserve(curve.size());
   for (const cv::Point2d& p : curve) points.emplace_back(p);
   const int width = 2 * static_cast<int>(std::ceil(reach_px)) + 3;
-  cv::polylines(mask, points, true, cv::Scalar(255), width, cv::LINE_8);
+  cv::polylines(mask, points, true, cv::Scalar(kMarked), width, cv::LINE_8);
 }
 
 // The way from the overlay's pixels to their distance from the nearest ring.
@@ -248,9 +258,10 @@ void DrawRings(cv::Mat& picture,
   for (int y = 0; y < picture.rows; ++y) {
     const std::uint8_t* near_row = near_ring.ptr(y);
     auto* pixels = picture.ptr<cv::Vec3b>(y);
-    for (int x = 0; x < picture.cols; ++x) {
+    for (int x = NextMarked(near_row, 0, picture.cols); x < picture.cols;
+         x = NextMarked(near_row, x + 1, picture.cols)) {
       const cv::Point p(x, y);
-      if (near_row[x] == 0 || map.DistancePx(p) < sizes.Gap()) continue;
+      if (map.DistancePx(p) < sizes.Gap()) continue;
       const double away = distance(p);
       if (away > reach + 0.5 || IsUnderLetter(p, letters, 0.2 * em_px)) continue;
       BlendPixel(pixels[x], kBlack, Alpha(away, reach, kRingRimOpacity));
