@@ -1,6 +1,7 @@
 #include "measure/band.h"
 
 #include "detect/line_profile.h"
+#include "measure/parabola.h"
 
 #include <opencv2/imgproc.hpp>
 
@@ -13,7 +14,6 @@ namespace endgrade {
 namespace {
 
 constexpr double kSpineStep = 2.0;    // cells, along the middle line
-constexpr size_t kLeastEdge = 8;      // points
 constexpr double kMostMisfit = 0.45;  // rms over height: no bar, as in detect/line_shape
 
 // A unit vector along the longer side of the least rectangle around the points.
@@ -29,33 +29,20 @@ cv::Point2d LongDirection(const std::vector<cv::Point2f>& points) {
 }  // namespace
 
 std::vector<cv::Point2d> MiddleLineOf(const std::vector<cv::Point2f>& edge_cells) {
-  if (edge_cells.size() < kLeastEdge) return {};
+  if (edge_cells.empty()) return {};
+  const std::vector<cv::Point2d> points(edge_cells.begin(), edge_cells.end());
   const cv::Point2d along = LongDirection(edge_cells);
-  const cv::Point2d across(-along.y, along.x);
-  const cv::Point2d origin = edge_cells.front();
   double from = 0;
   double to = 0;
-  for (const cv::Point2f& p : edge_cells) {
-    const double t = (cv::Point2d(p) - origin).dot(along);
+  for (const cv::Point2d& p : points) {
+    const double t = (p - points.front()).dot(along);
     from = std::min(from, t);
     to = std::max(to, t);
   }
-  const double length = std::max(1e-9, to - from);
-  cv::Matx33d normal = cv::Matx33d::zeros();
-  cv::Vec3d right(0, 0, 0);
-  for (const cv::Point2f& p : edge_cells) {
-    const double t = (cv::Point2d(p) - origin).dot(along) / length;
-    const cv::Vec3d row(1.0, t, t * t);
-    normal += row * row.t();
-    right += (cv::Point2d(p) - origin).dot(across) * row;
-  }
-  cv::Vec3d bend;
-  if (!cv::solve(normal, right, bend, cv::DECOMP_CHOLESKY)) return {};
+  const auto parabola = FitParabola(points, along, to - from);
+  if (!parabola) return {};
   std::vector<cv::Point2d> middle;
-  for (double t = from; t <= to; t += kSpineStep) {
-    const double share = t / length;
-    middle.push_back(origin + along * t + across * bend.dot(cv::Vec3d(1.0, share, share * share)));
-  }
+  for (double t = from; t <= to; t += kSpineStep) middle.push_back(parabola->At(t));
   return middle;
 }
 

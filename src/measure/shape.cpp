@@ -1,6 +1,7 @@
 #include "measure/shape.h"
 
 #include "measure/enclosing_circle.h"
+#include "measure/parabola.h"
 
 #include <algorithm>
 #include <cmath>
@@ -26,26 +27,11 @@ double Extent(const std::vector<cv::Point2d>& points, cv::Point2d direction) {
 double WidthAcrossParabola(const std::vector<cv::Point2d>& points,
                            cv::Point2d along,
                            double length) {
-  if (points.size() < 8 || length <= 0) return 0.0;
-  cv::Matx33d normal = cv::Matx33d::zeros();
-  cv::Vec3d right(0, 0, 0);
-  const cv::Point2d across(-along.y, along.x);
-  const auto row = [&](const cv::Point2d& p) {
-    const double t = (p - points.front()).dot(along) / length;
-    return cv::Vec3d(1.0, t, t * t);
-  };
-  for (const cv::Point2d& p : points) {
-    const cv::Vec3d r = row(p);
-    normal += r * r.t();
-    right += (p - points.front()).dot(across) * r;
-  }
-  cv::Vec3d fit;
-  if (!cv::solve(normal, right, fit, cv::DECOMP_CHOLESKY)) return 0.0;
+  const auto parabola = FitParabola(points, along, length);
+  if (!parabola) return 0.0;
   std::vector<double> off;
   off.reserve(points.size());
-  for (const cv::Point2d& p : points) {
-    off.push_back((p - points.front()).dot(across) - row(p).dot(fit));
-  }
+  for (const cv::Point2d& p : points) off.push_back(parabola->Beside(p));
   const auto cut = static_cast<std::ptrdiff_t>(off.size() / 50);
   const auto low = off.begin() + cut;
   const auto high = off.end() - 1 - cut;
