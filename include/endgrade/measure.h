@@ -34,10 +34,11 @@ struct Feature {
   cv::Point2d centre_um;
   std::vector<cv::Point2d> outline_px;  // closed polygon, in picture pixels
 
-  bool cut_by_frame = false;      // runs out of the picture: size is a lower bound
-  bool saturated = false;         // touches clipped pixels
-  bool may_hide_another = false;  // a scratch that stops at another, or at which one stops
-  bool may_be_lint = false;       // a scratch as wide, short and bright as lint that lies there
+  bool cut_by_frame = false;  // runs out of the picture: size is a lower bound
+  bool saturated = false;     // touches clipped pixels
+  bool may_hide_another =
+      false;                 // a scratch that stops at another, or at which one does or a mark lies
+  bool may_be_lint = false;  // a scratch as wide, short and bright as lint that lies there
 
   std::vector<std::string> breaks;  // rule ids, filled by judge
 };

@@ -88,12 +88,14 @@ Reason UnseenReason(const Rule& rule,
               "magnification."};
 }
 
-// A count at its limit, where one scratch stops at another: it may go on beneath it.
+// A count at its limit, where one scratch stops at another or has a faint mark at its side: one
+// more may run beneath it.
 Reason HiddenReason(const Rule& rule, const Limits& limits, const RuleCount& count) {
   return {"scratches_overlap",
           RuleHead(rule, limits, count.found) + ", " + AllowedWords(rule) +
-              ", and one stops at another: there may be one more beneath. Light from another side, "
-              "or a higher magnification, would settle it."};
+              ", and one stops at another or has a faint mark at its side: there may be one more "
+              "beneath. "
+              "Light from another side, or a higher magnification, would settle it."};
 }
 
 // A count of scratches at its limit, in pixels so coarse that one more which crosses them is lost.

@@ -179,13 +179,9 @@ struct Thin {
   std::optional<Band> band;
 };
 
-bool MayBeThin(const Shape& shape, double seen_width_um) {
-  return shape.length_um >= kScratchLengthUm &&
-         shape.bent_width_um <= kStraight * seen_width_um + kStrayUm;
-}
-
 bool IsThin(const Shape& shape, double seen_width_um, double blur_um, double width_um) {
-  if (!MayBeThin(shape, seen_width_um)) return false;
+  if (shape.length_um < kScratchLengthUm) return false;
+  if (shape.bent_width_um > kStraight * seen_width_um + kStrayUm) return false;
   const double true_width = std::max(width_um, 0.3 * blur_um);
   if (width_um > kSlenderUm && shape.width_um <= kStraight * seen_width_um) {
     return width_um <= kStraightWidestUm && shape.length_um >= kScratchAspect * true_width;
@@ -197,7 +193,8 @@ bool IsThin(const Shape& shape, double seen_width_um, double blur_um, double wid
          shape.length_um >= 3.0 * shape.width_um;
 }
 
-// Nothing where it is no scratch.
+// Nothing where it is no scratch. By both its area and the brightness across it, for a scratch may
+// be allowed where a defect is not.
 std::optional<Thin> MeasureThin(const Context& c,
                                 const Region& region,
                                 const Shape& shape,

@@ -1,5 +1,7 @@
 #include "measure/scratch_ends.h"
 
+#include <opencv2/imgproc.hpp>
+
 #include <algorithm>
 #include <cmath>
 
@@ -11,6 +13,11 @@ constexpr double kBesideUm = 1.5;  // beyond both half widths and the blur
 constexpr double kBesideAlongUm = 5.0;
 constexpr double kAlongCosine = 0.94;
 constexpr double kMiddleUm = 4.0;  // what lies nearer to the other's own end meets it there
+
+// What is left of a scratch that runs along a stronger one is no longer than this, and fainter than
+// this share of that: a plain speck is a speck.
+constexpr double kLeftoverUm = 12.0;
+constexpr double kLeftoverDepth = 0.5;
 
 double Apart(cv::Point2d a, cv::Point2d b) { return std::hypot(a.x - b.x, a.y - b.y); }
 
@@ -54,6 +61,14 @@ bool LiesAt(cv::Point2d end, cv::Point2d direction, const Region& other, const R
   return false;
 }
 
+// Whether a faint mark lies at the side of the middle part of a line.
+bool LiesBeside(const Region& mark, const Region& line, const Reach& reach) {
+  if (std::abs(mark.depth) >= kLeftoverDepth * std::abs(line.depth)) return false;
+  return std::any_of(mark.cells.begin(), mark.cells.end(), [&](const cv::Point& cell) {
+    return LiesAt(cell, {0, 0}, line, reach);
+  });
+}
+
 }  // namespace
 
 std::vector<bool> MayHideAnother(const ContrastMap& map, const std::vector<Region>& regions) {
@@ -83,6 +98,22 @@ std::vector<bool> MayHideAnother(const ContrastMap& map, const std::vector<Regio
           may[i] = may[j] = true;
         }
       }
+    }
+  }
+  for (const Region& mark : regions) {
+    if (mark.is_line || mark.cells.empty()) continue;
+    const cv::Rect box = cv::boundingRect(mark.cells);
+    if (std::max(box.width, box.height) * map.um_per_cell > kLeftoverUm) continue;
+    const cv::Point2d middle = 0.5 * cv::Point2d(box.tl() + box.br());
+    const double half = 0.5 * std::hypot(box.width, box.height);
+    for (std::size_t k = 0; k < lines.size(); ++k) {
+      const Region& line = regions[lines[k]];
+      const double own = 0.5 * line.line_width_cells + map.blur_sigma_cells;
+      const Reach reach{own + kBesideUm / map.um_per_cell,
+                        own + kBesideAlongUm / map.um_per_cell,
+                        own + (kBesideUm + kMiddleUm) / map.um_per_cell};
+      if (!IsNear(middle, boxes[k], half + reach.across)) continue;
+      if (LiesBeside(mark, line, reach)) may[lines[k]] = true;
     }
   }
   return may;

@@ -35,6 +35,9 @@ FACES = {
     1001407: "a wide scratch across dark glass, outlined on the bright ferrule only, and passed",
 }
 
+# Faces that fail by a mark that hardly anybody would find, where it must at least not pass.
+NEVER_PASSED = {1004831: "a third scratch along a stronger one, of which a faint mark is left"}
+
 # Lint whose flanks or straight stretches were once things of their own.
 LINT = [974199, 974048, 970065]
 
@@ -74,6 +77,14 @@ class RenderedFaces(unittest.TestCase):
                     record, truth = grade(seed, folder)
                     self.assertFalse(truth["borderline"])
                     self.assertIn(record["verdict"], truth["acceptable"])
+
+    def test_what_is_hardly_seen_does_not_pass(self):
+        with tempfile.TemporaryDirectory() as folder:
+            for seed, what in NEVER_PASSED.items():
+                with self.subTest(seed=seed, what=what):
+                    record, truth = grade(seed, folder)
+                    self.assertEqual(truth["acceptable"], ["fail"])
+                    self.assertNotEqual(record["verdict"], "pass")
 
     def test_the_fibre_is_where_it_is(self):
         with tempfile.TemporaryDirectory() as folder:

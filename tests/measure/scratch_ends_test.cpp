@@ -54,6 +54,22 @@ TEST_F(ScratchEnds, WhereTwoMeetAtTheirEndsNothingIsHidden) {
               ElementsAre(false, false));
 }
 
+// What is left of a scratch that runs along a stronger one, where it parts from it.
+TEST_F(ScratchEnds, AFaintMarkAtTheSideOfOneMayBeLeftOfAnother) {
+  Region line = across_;
+  line.depth = 40;
+  const auto with_mark = [&](cv::Point at, double depth) {
+    Region mark;
+    mark.cells = {at, at + cv::Point(1, 0)};
+    mark.depth = depth;
+    return MayHideAnother(map_, {line, mark});
+  };
+  EXPECT_THAT(with_mark({100, 95}, -4), ElementsAre(true, false));
+  EXPECT_THAT(with_mark({100, 95}, -30), ElementsAre(false, false));  // a speck of its own
+  EXPECT_THAT(with_mark({100, 80}, -4), ElementsAre(false, false));   // too far off
+  EXPECT_THAT(with_mark({198, 100}, -4), ElementsAre(false, false));  // at its end
+}
+
 TEST_F(ScratchEnds, AMarkThatIsNoLineHidesNoScratch) {
   Region speck;
   speck.cells = {{100, 95}};
